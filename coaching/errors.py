@@ -1,0 +1,94 @@
+"""What can go wrong, each with a stable code; what HTTP makes of it is the API's business."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+
+@dataclass(frozen=True, slots=True)
+class FieldFault:
+    """One faulty field: where (a path of keys and indexes), a stable code, a sentence."""
+
+    path: tuple[str | int, ...]
+    code: str
+    detail: str
+
+
+class ForbearError(Exception):
+    """Base of all errors that a caller may meet."""
+
+    code: ClassVar[str] = "error"
+
+    def __init__(self, detail: str, faults: tuple[FieldFault, ...] = ()) -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.faults = faults
+
+
+class InvalidError(ForbearError):
+    """The content cannot be accepted; `faults` say which fields."""
+
+    code = "invalid"
+
+
+class NotFoundError(ForbearError):
+    """Not there, or not yours to see: the answer is the same."""
+
+    code = "not_found"
+
+
+class ForbiddenError(ForbearError):
+    """You may see it, but not do this to it."""
+
+    code = "forbidden"
+
+
+class ConsentMissingError(ForbearError):
+    """No health data is stored without the client's recorded consent."""
+
+    code = "consent_missing"
+
+
+class ConflictError(ForbearError):
+    """Another content stands under this id, or another row holds it."""
+
+    code = "conflict"
+
+
+class StaleVersionError(ForbearError):
+    """The version named is not the current one."""
+
+    code = "stale_version"
+
+
+class VersionRequiredError(ForbearError):
+    """An edit must name the version it edits."""
+
+    code = "version_required"
+
+
+class GoneError(ForbearError):
+    """It was here and has been deleted or erased."""
+
+    code = "gone"
+
+
+class TooManyAttemptsError(ForbearError):
+    """Too many failures; try again after `retry_after_s`."""
+
+    code = "too_many_attempts"
+
+    def __init__(self, detail: str, retry_after_s: int) -> None:
+        super().__init__(detail)
+        self.retry_after_s = retry_after_s
+
+
+class SignInError(ForbearError):
+    """The sign-in was refused; never says which part was wrong."""
+
+    code = "sign_in_refused"
+
+
+class LinkError(ForbearError):
+    """An invitation that is unknown, used or too old."""
+
+    code = "link_invalid"

@@ -1,0 +1,114 @@
+"""What the coach should know about, with the evidence that says why."""
+
+from datetime import date
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+
+from coaching.models.base import PracticeRow, one_of
+
+
+class AlertKind(models.TextChoices):
+    RED_FLAG = "red_flag"
+    PAIN_LIMIT = "pain_limit"
+    PAIN_WITH_VOLUME = "pain_with_volume"
+    PAIN_RISING = "pain_rising"
+    PAIN_UNSETTLED = "pain_unsettled"
+    STALLED_LIFT = "stalled_lift"
+    REGRESSING_LIFT = "regressing_lift"
+    OFF_PLAN = "off_plan"
+    UNLOGGED = "unlogged"
+    OVER_DOSE = "over_dose"
+    SILENT = "silent"
+
+
+PAIN_KINDS = [
+    AlertKind.RED_FLAG,
+    AlertKind.PAIN_LIMIT,
+    AlertKind.PAIN_WITH_VOLUME,
+    AlertKind.PAIN_RISING,
+    AlertKind.PAIN_UNSETTLED,
+    AlertKind.OVER_DOSE,
+]
+
+
+class AlertStatus(models.TextChoices):
+    OPEN = "open"
+    ACKNOWLEDGED = "acknowledged"
+    PUT_OFF = "put_off"
+    CLOSED = "closed"
+
+
+class Closing(models.TextChoices):
+    EVIDENCE_GONE = "evidence_gone"
+    BY_COACH = "by_coach"
+    CLEARED = "cleared"
+    WITHDRAWN = "withdrawn"
+
+
+class AlertQuerySet(models.QuerySet["Alert"]):
+    def standing(self) -> "AlertQuerySet":
+        """Not closed: open, acknowledged or put off."""
+        return self.exclude(status=AlertStatus.CLOSED)
+
+    def wanting_attention(self, on: date) -> "AlertQuerySet":
+        """Those a coach should read on `on`: standing, and not put off beyond it."""
+        return self.standing().exclude(status=AlertStatus.PUT_OFF, put_off_until_on__gt=on)
+
+
+class Alert(PracticeRow):
+    """One open row per (client, kind, target); the next night updates it instead of opening a twin."""
+
+    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="alerts")
+    kind = models.CharField(max_length=20)
+    target = models.CharField(max_length=120, blank=True)
+    status = models.CharField(max_length=12, default=AlertStatus.OPEN)
+    severity = models.PositiveSmallIntegerField()
+    opened_on = models.DateField()
+    opened_at = models.DateTimeField()
+    seen_on = models.DateField()
+    sentence = models.CharField(max_length=1000)
+    evidence = models.JSONField(default=dict)
+    method = models.CharField(max_length=80)
+    put_off_until_on = models.DateField(null=True)
+    acknowledged_at = models.DateTimeField(null=True)
+    acknowledged_by = models.ForeignKey(
+        "coaching.Account", null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    closed_on = models.DateField(null=True)
+    closing = models.CharField(max_length=16, blank=True)
+    close_note = models.CharField(max_length=2000, blank=True)
+    withdrawal_asked_at = models.DateTimeField(null=True)
+    version = models.PositiveIntegerField(default=1)
+
+    objects: ClassVar[models.Manager["Alert"]] = AlertQuerySet.as_manager()
+
+    class Meta(PracticeRow.Meta):
+        constraints = [
+            *PracticeRow.Meta.constraints,
+            one_of("kind", AlertKind.values, "alert_kind_known"),
+            one_of("status", AlertStatus.values, "alert_status_known"),
+            models.UniqueConstraint(
+                fields=["client", "kind", "target"],
+                condition=~Q(status="closed"),
+                name="alert_one_standing_per_target",
+            ),
+            models.CheckConstraint(
+                condition=Q(status="closed", closed_on__isnull=False, closing__in=Closing.values)
+                | (~Q(status="closed") & Q(closed_on__isnull=True)),
+                name="alert_closed_says_when_and_how",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="red_flag") | ~Q(status="put_off"), name="alert_red_flag_never_put_off"
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind="red_flag", status="closed") | Q(closing__in=["cleared", "withdrawn"]),
+                name="alert_red_flag_ends_by_clinician_or_mistake",
+            ),
+            models.CheckConstraint(
+                condition=~Q(status="put_off") | Q(put_off_until_on__isnull=False),
+                name="alert_put_off_has_date",
+            ),
+        ]
+        indexes = [models.Index(fields=["practice", "status"], name="alert_practice_status_idx")]

@@ -1,0 +1,105 @@
+"""The person who trains, and what they agreed to."""
+
+import uuid
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Length
+
+from coaching.models.base import PracticeRow, one_of, within
+
+models.CharField.register_lookup(Length)
+
+
+class TrainingStatus(models.TextChoices):
+    NOVICE = "novice"
+    INTERMEDIATE = "intermediate"
+    ADVANCED = "advanced"
+
+
+class ClientQuerySet(models.QuerySet["Client"]):
+    def current(self) -> "ClientQuerySet":
+        """Those who train here now."""
+        return self.filter(archived_at__isnull=True)
+
+    def dirty(self) -> "ClientQuerySet":
+        """Those whose past changed after a night had seen it."""
+        return self.filter(dirty_from_on__isnull=False)
+
+
+class Client(PracticeRow):
+    account = models.ForeignKey(
+        "coaching.Account", null=True, on_delete=models.PROTECT, related_name="clients"
+    )
+    coach = models.ForeignKey("coaching.Membership", on_delete=models.PROTECT, related_name="clients")
+    name = models.CharField(max_length=120)
+    zone = models.CharField(max_length=64)
+    country = models.CharField(max_length=2)
+    emergency_text = models.CharField(max_length=200)
+    birth_on = models.DateField(null=True, blank=True)
+    guardian = models.CharField(max_length=200, blank=True)
+    emergency_contact = models.CharField(max_length=200, blank=True)
+    training_status = models.CharField(max_length=12, default=TrainingStatus.NOVICE)
+    training_status_on = models.DateField(null=True, blank=True)
+    private_note = models.CharField(max_length=2000, blank=True)
+    audit_key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    dirty_from_on = models.DateField(null=True, blank=True)
+    last_posted_at = models.DateTimeField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)
+    created_at = models.DateTimeField()
+    archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects: ClassVar[models.Manager["Client"]] = ClientQuerySet.as_manager()
+
+    class Meta(PracticeRow.Meta):
+        constraints = [
+            *PracticeRow.Meta.constraints,
+            one_of("training_status", TrainingStatus.values, "client_training_status_known"),
+            models.UniqueConstraint(
+                fields=["practice", "account"],
+                condition=Q(account__isnull=False, archived_at__isnull=True),
+                name="client_one_current_per_account",
+            ),
+            models.CheckConstraint(condition=Q(name__length__gt=0), name="client_has_name"),
+        ]
+        indexes = [models.Index(fields=["practice", "dirty_from_on"], name="client_dirty_idx")]
+
+
+class BodyMass(models.Model):
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="body_masses")
+    measured_on = models.DateField()
+    body_mass_kg = models.FloatField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["client", "measured_on"], name="bodymass_one_a_day"),
+            within("body_mass_kg", 10, 400, "bodymass_possible"),
+        ]
+
+
+class ConsentPurpose(models.TextChoices):
+    HEALTH_DATA = "health_data"
+    REFERRAL = "referral"
+
+
+class Consent(PracticeRow):
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="consents")
+    purpose = models.CharField(max_length=20)
+    text_version = models.CharField(max_length=40)
+    given_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        "coaching.Account", null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta(PracticeRow.Meta):
+        constraints = [
+            *PracticeRow.Meta.constraints,
+            one_of("purpose", ConsentPurpose.values, "consent_purpose_known"),
+            models.UniqueConstraint(
+                fields=["client", "purpose"],
+                condition=Q(withdrawn_at__isnull=True),
+                name="consent_one_standing_per_purpose",
+            ),
+        ]

@@ -1,0 +1,97 @@
+"""One practice's run for one local date, each client's outcome in it, and what it scored."""
+
+from django.db import models
+from django.db.models import Q
+
+from coaching.models.base import one_of
+
+
+class NightStatus(models.TextChoices):
+    DUE = "due"
+    RUNNING = "running"
+    DONE = "done"
+    SKIPPED = "skipped"
+
+
+class Night(models.Model):
+    id = models.BigAutoField(primary_key=True)
+    practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="nights")
+    night_on = models.DateField()
+    zone = models.CharField(max_length=64)
+    status = models.CharField(max_length=10, default=NightStatus.DUE)
+    planned_at = models.DateTimeField()
+    started_at = models.DateTimeField(null=True)
+    finished_at = models.DateTimeField(null=True)
+    clients_total = models.PositiveIntegerField(default=0)
+    clients_scored = models.PositiveIntegerField(default=0)
+    clients_failed = models.PositiveIntegerField(default=0)
+    alerts_opened = models.PositiveIntegerField(default=0)
+    alerts_closed = models.PositiveIntegerField(default=0)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["practice", "night_on"], name="night_once"),
+            one_of("status", NightStatus.values, "night_status_known"),
+        ]
+        indexes = [
+            models.Index(
+                fields=["night_on"], condition=Q(status__in=["due", "running"]), name="night_unfinished_idx"
+            )
+        ]
+
+
+class NightClientState(models.TextChoices):
+    TODO = "todo"
+    SCORED = "scored"
+    FAILED = "failed"
+
+
+class NightClient(models.Model):
+    """One client's turn in a night; `attempts` is committed before the work, so a killer is found out."""
+
+    id = models.BigAutoField(primary_key=True)
+    practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="+")
+    night = models.ForeignKey(Night, on_delete=models.CASCADE, related_name="night_clients")
+    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="+")
+    revision = models.PositiveSmallIntegerField(default=0)
+    state = models.CharField(max_length=8, default=NightClientState.TODO)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    error_code = models.CharField(max_length=80, blank=True)
+    done_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["night", "client", "revision"], name="nightclient_once_per_revision"
+            ),
+            one_of("state", NightClientState.values, "nightclient_state_known"),
+        ]
+        indexes = [
+            models.Index(fields=["night", "id"], condition=Q(state="todo"), name="nightclient_todo_idx"),
+        ]
+
+
+class Score(models.Model):
+    """What a night found for one client; never overwritten, a re-score is the next revision."""
+
+    id = models.BigAutoField(primary_key=True)
+    practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="+")
+    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="scores")
+    night_on = models.DateField()
+    revision = models.PositiveSmallIntegerField(default=0)
+    adherence_low = models.FloatField(null=True)
+    adherence_high = models.FloatField(null=True)
+    sessions_due = models.PositiveSmallIntegerField(default=0)
+    sessions_done = models.PositiveSmallIntegerField(default=0)
+    sessions_unknown = models.PositiveSmallIntegerField(default=0)
+    details = models.JSONField(default=dict)
+    method = models.CharField(max_length=80)
+    scored_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["client", "night_on", "revision"], name="score_once_per_revision"
+            ),
+        ]

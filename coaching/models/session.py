@@ -1,0 +1,149 @@
+"""What was done: sessions, their sets, and the pain that came with them."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import F, Q
+
+from coaching.models.base import PracticeRow, one_of, site_is_possible, within
+from coaching.models.plan import SetSide
+
+
+class SessionQuerySet(models.QuerySet["Session"]):
+    def kept(self) -> "SessionQuerySet":
+        return self.filter(deleted_at__isnull=True)
+
+
+class Session(PracticeRow):
+    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="sessions")
+    scheduled_session = models.ForeignKey(
+        "coaching.ScheduledSession", null=True, on_delete=models.SET_NULL, related_name="sessions"
+    )
+    performed_at = models.DateTimeField()
+    ended_at = models.DateTimeField(null=True)
+    zone = models.CharField(max_length=64)
+    performed_on = models.DateField()
+    session_rpe = models.FloatField(null=True)
+    note = models.CharField(max_length=2000, blank=True)
+    is_deload = models.BooleanField(default=False)
+    work_sets = models.PositiveIntegerField(default=0)
+    work_reps = models.PositiveIntegerField(default=0)
+    volume_load_kg = models.FloatField(default=0)
+    content_hash = models.CharField(max_length=80)
+    version = models.PositiveIntegerField(default=1)
+    received_at = models.DateTimeField()
+    deleted_at = models.DateTimeField(null=True)
+
+    objects: ClassVar[models.Manager["Session"]] = SessionQuerySet.as_manager()
+
+    class Meta(PracticeRow.Meta):
+        constraints = [
+            *PracticeRow.Meta.constraints,
+            models.CheckConstraint(
+                condition=Q(ended_at__isnull=True) | Q(ended_at__gte=F("performed_at")),
+                name="session_ends_after_it_starts",
+            ),
+            within("session_rpe", 0, 10, "session_rpe_on_scale", optional=True),
+            models.CheckConstraint(
+                condition=Q(performed_at__gte="1990-01-01T00:00:00Z"), name="session_not_before_1990"
+            ),
+        ]
+        indexes = [models.Index(fields=["client", "performed_on"], name="session_client_day_idx")]
+
+
+class LoadUnit(models.TextChoices):
+    KG = "kg"
+    LB = "lb"
+
+
+class SetKind(models.TextChoices):
+    WARM_UP = "warm_up"
+    WORK = "work"
+
+
+class EndedBy(models.TextChoices):
+    TARGET = "target"
+    FAILURE = "failure"
+    PAIN = "pain"
+    TECHNIQUE = "technique"
+    OTHER = "other"
+
+
+class LoggedSet(PracticeRow):
+    """One set; the load stays as entered, kilograms are derived exactly when read."""
+
+    session = models.ForeignKey(Session, on_delete=models.CASCADE, related_name="sets")
+    exercise = models.ForeignKey("coaching.Exercise", on_delete=models.PROTECT, related_name="+")
+    prescription = models.ForeignKey(
+        "coaching.Prescription", null=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    position = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=8)
+    side = models.CharField(max_length=5)
+    load_thousandths = models.PositiveIntegerField(default=0)
+    load_unit = models.CharField(max_length=2, default=LoadUnit.KG)
+    reps = models.PositiveSmallIntegerField(null=True)
+    duration_s = models.PositiveIntegerField(null=True)
+    rir = models.FloatField(null=True)
+    ended_by = models.CharField(max_length=10)
+    tempo = models.CharField(max_length=12, blank=True)
+    rest_s = models.PositiveIntegerField(null=True)
+    follows_position = models.PositiveSmallIntegerField(null=True)
+    is_to_confirm = models.BooleanField(default=False)
+    confirmed_at = models.DateTimeField(null=True)
+
+    class Meta(PracticeRow.Meta):
+        ordering = ["position"]
+        constraints = [
+            *PracticeRow.Meta.constraints,
+            models.UniqueConstraint(fields=["session", "position"], name="loggedset_position_unique"),
+            one_of("kind", SetKind.values, "loggedset_kind_known"),
+            one_of("side", SetSide.values, "loggedset_side_known"),
+            one_of("load_unit", LoadUnit.values, "loggedset_unit_known"),
+            one_of("ended_by", EndedBy.values, "loggedset_ended_by_known"),
+            within("load_thousandths", 0, 2_000_000, "loggedset_load_possible"),
+            within("rir", 0, 20, "loggedset_rir_possible", optional=True),
+            models.CheckConstraint(
+                condition=Q(reps__gte=0, reps__lte=1000, duration_s__isnull=True)
+                | Q(reps__isnull=True, duration_s__gte=1, duration_s__lte=7200),
+                name="loggedset_reps_or_duration",
+            ),
+        ]
+
+
+class PainMoment(models.TextChoices):
+    BEFORE = "before"
+    DURING = "during"
+    AFTER = "after"
+    NEXT_MORNING = "next_morning"
+    AT_REST = "at_rest"
+
+
+class PainReport(PracticeRow):
+    """Pain 0-10 of one site at one moment; `felt_on` is the training day it belongs to."""
+
+    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="pain_reports")
+    session = models.ForeignKey(Session, null=True, on_delete=models.CASCADE, related_name="pain_reports")
+    joint = models.CharField(max_length=20)
+    side = models.CharField(max_length=10)
+    other_site = models.CharField(max_length=80, blank=True)
+    moment = models.CharField(max_length=14)
+    pain = models.PositiveSmallIntegerField()
+    symptoms = models.JSONField(default=dict)
+    note = models.CharField(max_length=2000, blank=True)
+    reported_at = models.DateTimeField()
+    felt_on = models.DateField()
+    content_hash = models.CharField(max_length=80)
+    received_at = models.DateTimeField()
+
+    class Meta(PracticeRow.Meta):
+        constraints = [
+            *PracticeRow.Meta.constraints,
+            site_is_possible("painreport_site_possible"),
+            one_of("moment", PainMoment.values, "painreport_moment_known"),
+            within("pain", 0, 10, "painreport_pain_on_scale"),
+            models.CheckConstraint(
+                condition=~Q(joint="other") | ~Q(other_site=""), name="painreport_other_site_named"
+            ),
+        ]
+        indexes = [models.Index(fields=["client", "felt_on"], name="painreport_client_day_idx")]

@@ -1,0 +1,198 @@
+"""The morning sheet: who needs a coach's attention today, in order, and why."""
+
+import uuid
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import Q
+
+from coaching.compute import evidence, red_flags
+from coaching.models import (
+    PAIN_KINDS,
+    Alert,
+    AlertStatus,
+    Client,
+    Membership,
+    Night,
+    NightClient,
+    NightClientState,
+    NightStatus,
+    Restriction,
+)
+
+EXPIRY_NOTICE_DAYS = 7
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLine:
+    """One alert as the coach reads it."""
+
+    alert_uid: uuid.UUID
+    kind: str
+    target: str
+    severity: int
+    status: str
+    opened_on: date
+    is_new: bool
+    sentence: str
+    caution: str
+    refer_out: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetEntry:
+    """One client and what stands about them, worst first."""
+
+    client_uid: uuid.UUID
+    client_name: str
+    coach_name: str
+    lines: tuple[SheetLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class UnscoredClient:
+    client_uid: uuid.UUID
+    client_name: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExpiringRestriction:
+    client_uid: uuid.UUID
+    client_name: str
+    joint: str
+    side: str
+    kind: str
+    until_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class MorningSheet:
+    practice_name: str
+    coach_name: str
+    sheet_on: date
+    last_night_on: date | None
+    nights_caught_up: int
+    unscored: tuple[UnscoredClient, ...]
+    entries: tuple[SheetEntry, ...]
+    expiring: tuple[ExpiringRestriction, ...]
+    urgency_review_note: str
+
+    @property
+    def new_alerts(self) -> int:
+        return sum(line.is_new for entry in self.entries for line in entry.lines)
+
+
+def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
+    """What this coach should read on `on`: their own clients and those they cover for that day."""
+    practice = membership.practice
+    clients = clients_watched_by(membership, on)
+    night = (
+        Night.objects.filter(practice=practice, night_on__lte=on, status=NightStatus.DONE)
+        .order_by("-night_on")
+        .first()
+    )
+    alerts = (
+        Alert.objects.filter(practice=practice, client__in=clients)
+        .wanting_attention(on)  # type: ignore[attr-defined]
+        .select_related("client__coach__account")
+        .order_by("-severity", "opened_on", "id")
+    )
+    return MorningSheet(
+        practice_name=practice.name,
+        coach_name=membership.account.name,
+        sheet_on=on,
+        last_night_on=night.night_on if night else None,
+        nights_caught_up=_nights_caught_up(night),
+        unscored=_unscored(night, clients),
+        entries=_entries(alerts, on),
+        expiring=_expiring(clients, on),
+        urgency_review_note=red_flags.SIGN_OFF_NOTE,
+    )
+
+
+def clients_watched_by(membership: Membership, on: date) -> list[int]:
+    """Ids of the clients this coach answers for on `on`: own ones, and those of colleagues they cover."""
+    covered = [
+        colleague.id
+        for colleague in Membership.objects.filter(cover=membership, left_at__isnull=True)
+        if colleague.is_away(on)
+    ]
+    return list(
+        Client.objects.filter(
+            Q(coach=membership) | Q(coach_id__in=covered),
+            practice_id=membership.practice_id,
+            archived_at__isnull=True,
+        ).values_list("id", flat=True)
+    )
+
+
+def _entries(alerts: Iterable[Alert], on: date) -> tuple[SheetEntry, ...]:
+    by_client: dict[int, list[Alert]] = {}
+    for alert in alerts:
+        by_client.setdefault(alert.client_id, []).append(alert)
+    return tuple(
+        SheetEntry(
+            client_uid=rows[0].client.uid,
+            client_name=rows[0].client.name,
+            coach_name=rows[0].client.coach.account.name,
+            lines=tuple(_line(alert, on) for alert in rows),
+        )
+        for rows in by_client.values()
+    )
+
+
+def _line(alert: Alert, on: date) -> SheetLine:
+    concerns_pain = alert.kind in PAIN_KINDS
+    return SheetLine(
+        alert_uid=alert.uid,
+        kind=alert.kind,
+        target=alert.target,
+        severity=alert.severity,
+        status=alert.status,
+        opened_on=alert.opened_on,
+        is_new=alert.opened_on == on and alert.status == AlertStatus.OPEN,
+        sentence=alert.sentence,
+        caution=evidence.CAUTION if concerns_pain else "",
+        refer_out=evidence.refer_out(alert.client.emergency_text) if concerns_pain else "",
+    )
+
+
+def _unscored(night: Night | None, clients: list[int]) -> tuple[UnscoredClient, ...]:
+    if night is None:
+        return ()
+    failed = NightClient.objects.filter(
+        night=night, client__in=clients, state=NightClientState.FAILED
+    ).select_related("client")
+    return tuple(UnscoredClient(row.client.uid, row.client.name, row.error_code) for row in failed)
+
+
+def _nights_caught_up(night: Night | None) -> int:
+    """How many earlier nights ran together with this one, after an outage; 0 on an ordinary morning."""
+    if night is None or night.started_at is None:
+        return 0
+    return Night.objects.filter(
+        practice_id=night.practice_id,
+        status=NightStatus.DONE,
+        night_on__lt=night.night_on,
+        planned_at=night.planned_at,
+    ).count()
+
+
+def _expiring(clients: list[int], on: date) -> tuple[ExpiringRestriction, ...]:
+    rows = Restriction.objects.filter(
+        injury__client__in=clients, until_on__gte=on, until_on__lte=on + timedelta(days=EXPIRY_NOTICE_DAYS)
+    ).select_related("injury__client")
+    return tuple(
+        ExpiringRestriction(
+            client_uid=row.injury.client.uid,
+            client_name=row.injury.client.name,
+            joint=row.injury.joint,
+            side=row.injury.side,
+            kind=row.kind,
+            until_on=row.until_on,
+        )
+        for row in rows
+        if row.until_on is not None
+    )

@@ -1,0 +1,195 @@
+"""Every setting, read from the environment once; a checkout runs with none of them set."""
+
+import os
+import secrets
+from datetime import timedelta
+from pathlib import Path
+
+from environs import Env
+
+env = Env()
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(env.str("FORBEAR_VAR_DIR", str(BASE_DIR / "var")))
+
+
+def read_or_make_secret(path: Path) -> str:
+    """The secret kept in `path`, made with mode 0600 on first use; safe when two processes start at once."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        return path.read_text().strip()
+    with os.fdopen(descriptor, "w") as file:
+        secret = secrets.token_urlsafe(48)
+        file.write(secret + "\n")
+    return secret
+
+
+DEBUG = env.bool("DEBUG", False)
+DATABASE_URL = env.str("DATABASE_URL", "")
+REDIS_URL = env.str("REDIS_URL", "")
+EMAIL_URL = env.str("EMAIL_URL", "")
+SECRET_KEY = env.str("SECRET_KEY", "") or read_or_make_secret(VAR_DIR / "secret_key")
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
+
+INSTALLED_APPS = [
+    "django.contrib.contenttypes",
+    "django.contrib.auth",
+    "django.contrib.staticfiles",
+    "knox",
+    "rest_framework",
+    "drf_standardized_errors",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "coaching",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "api.middleware.RequestIdMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+ROOT_URLCONF = "api.urls"
+WSGI_APPLICATION = "api.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [],
+        "APP_DIRS": True,
+        "OPTIONS": {"string_if_invalid": ""},
+    }
+]
+
+SQLITE_OPTIONS = {
+    "transaction_mode": "IMMEDIATE",
+    "timeout": 20,
+    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
+}
+if DATABASE_URL:
+    DATABASES = {"default": env.dj_db_url("DATABASE_URL")}
+    if DATABASES["default"]["ENGINE"].endswith("postgresql"):
+        DATABASES["default"]["CONN_MAX_AGE"] = 0
+        DATABASES["default"].setdefault("OPTIONS", {})["pool"] = {
+            "min_size": 1,
+            "max_size": env.int("DATABASE_POOL_SIZE", 10),
+            "timeout": 5,
+        }
+    else:
+        DATABASES["default"]["OPTIONS"] = SQLITE_OPTIONS
+else:
+    VAR_DIR.mkdir(parents=True, exist_ok=True)
+    DATABASES = {
+        "default": {
+            "ENGINE": "django.db.backends.sqlite3",
+            "NAME": VAR_DIR / "forbear.sqlite3",
+            "OPTIONS": SQLITE_OPTIONS,
+        }
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "coaching.Account"
+KNOX_TOKEN_MODEL = "coaching.DeviceToken"  # noqa: S105 - a model's name, not a secret
+# E-mail is unique without case, by a functional constraint that the check does not see.
+SILENCED_SYSTEM_CHECKS = ["auth.E003"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 12},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+]
+
+LANGUAGE_CODE = "en-gb"
+USE_I18N = False
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "/static/"
+STATIC_ROOT = VAR_DIR / "static"
+WHITENOISE_USE_FINDERS = True  # the docs page's files come straight from the installed package
+
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", 0)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.bool("BEHIND_PROXY", False) else None
+X_FRAME_OPTIONS = "DENY"
+APPEND_SLASH = False
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["api.authentication.DeviceTokenAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_PARSER_CLASSES": ["api.parsers.StrictJSONParser"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_SCHEMA_CLASS": "api.schema.ProblemAutoSchema",
+    "EXCEPTION_HANDLER": "api.problems.handle_exception",
+    "UNAUTHENTICATED_USER": None,
+    "COERCE_DECIMAL_TO_STRING": True,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+REST_KNOX = {
+    "TOKEN_TTL": timedelta(days=90),
+    "AUTO_REFRESH": False,
+    "AUTH_HEADER_PREFIX": "Bearer",
+    "TOKEN_PREFIX": "fbr_",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Forbear",
+    "DESCRIPTION": (
+        "Back end for strength coaches whose clients train hard around hurt or worn joints. "
+        "Not a medical device: it never diagnoses and never clears anyone to train."
+    ),
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["rest_framework.permissions.AllowAny"],
+    "SERVE_AUTHENTICATION": [],
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+}
+
+OUTBOX_DIR = VAR_DIR / "outbox"
+DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "Forbear <forbear@localhost>")
+PUBLIC_URL = env.str("PUBLIC_URL", "http://127.0.0.1:8000")
+if EMAIL_URL:
+    _email = env.dj_email_url("EMAIL_URL")
+    EMAIL_BACKEND = _email["EMAIL_BACKEND"]
+    EMAIL_HOST = _email["EMAIL_HOST"]
+    EMAIL_PORT = _email["EMAIL_PORT"]
+    EMAIL_HOST_USER = _email["EMAIL_HOST_USER"]
+    EMAIL_HOST_PASSWORD = _email["EMAIL_HOST_PASSWORD"]
+    EMAIL_USE_TLS = _email["EMAIL_USE_TLS"]
+    EMAIL_USE_SSL = _email["EMAIL_USE_SSL"]
+    EMAIL_TIMEOUT = 10
+else:
+    EMAIL_BACKEND = "coaching.outbox.EmlFileBackend"
+
+CELERY_BROKER_URL = REDIS_URL or "redis://127.0.0.1:6379/0"
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_TIME_LIMIT = 60
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": 120,
+    "unacked_restore_throttle": 1,
+    "socket_timeout": 10,
+    "socket_connect_timeout": 2,
+}
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TIMEZONE = "UTC"
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"()": "coaching.logs.line_formatter"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", "INFO")},
+}
