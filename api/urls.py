@@ -1,1 +1,13 @@
-urlpatterns: list = []
+"""Every address, by noun; each noun's module holds its serializers and views."""
+
+from django.urls import path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+
+handler400 = "api.problems.answer_bad_request"
+handler404 = "api.problems.answer_not_found"
+handler500 = "api.problems.answer_server_error"
+
+urlpatterns = [
+    path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
+    path("api/v1/docs", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
+]

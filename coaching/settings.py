@@ -125,7 +125,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["api.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "api.schema.ProblemAutoSchema",
-    "EXCEPTION_HANDLER": "api.problems.handle_exception",
+    "EXCEPTION_HANDLER": "api.exception_handler.handle_exception",
     "UNAUTHENTICATED_USER": None,
     "COERCE_DECIMAL_TO_STRING": True,
     "TEST_REQUEST_DEFAULT_FORMAT": "json",

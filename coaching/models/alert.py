@@ -1,7 +1,6 @@
 """What the coach should know about, with the evidence that says why."""
 
 from datetime import date
-from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
@@ -82,7 +81,7 @@ class Alert(PracticeRow):
     withdrawal_asked_at = models.DateTimeField(null=True)
     version = models.PositiveIntegerField(default=1)
 
-    objects: ClassVar[models.Manager["Alert"]] = AlertQuerySet.as_manager()
+    objects = AlertQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -1,12 +1,12 @@
 """The person who trains, and what they agreed to."""
 
 import uuid
-from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Length
 
+from coaching.models.actor import Actor
 from coaching.models.base import PracticeRow, one_of, within
 
 models.CharField.register_lookup(Length)
@@ -22,6 +22,15 @@ class ClientQuerySet(models.QuerySet["Client"]):
     def current(self) -> "ClientQuerySet":
         """Those who train here now."""
         return self.filter(archived_at__isnull=True)
+
+    def visible_to(self, actor: Actor) -> "ClientQuerySet":
+        """Whom the actor may see: themselves, own and covered clients, or the whole practice."""
+        mine = self.filter(practice_id=actor.practice_id)
+        if actor.client_id is not None:
+            return mine.filter(id=actor.client_id)
+        if actor.sees_all_clients:
+            return mine
+        return mine.filter(Q(coach_id=actor.membership_id) | Q(coach__cover_id=actor.membership_id))
 
     def dirty(self) -> "ClientQuerySet":
         """Those whose past changed after a night had seen it."""
@@ -50,7 +59,7 @@ class Client(PracticeRow):
     created_at = models.DateTimeField()
     archived_at = models.DateTimeField(null=True, blank=True)
 
-    objects: ClassVar[models.Manager["Client"]] = ClientQuerySet.as_manager()
+    objects = ClientQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -1,7 +1,6 @@
 """The exercise catalogue: the shared one (no practice) and each practice's own entries."""
 
 import uuid
-from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
@@ -47,7 +46,7 @@ class Exercise(models.Model):
     is_compound = models.BooleanField(default=False)
     is_one_sided = models.BooleanField(default=False)
 
-    objects: ClassVar[models.Manager["Exercise"]] = ExerciseQuerySet.as_manager()
+    objects = ExerciseQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -79,7 +78,7 @@ STRESS_LEVELS = [0.0, 0.25, 0.5, 1.0]
 
 
 class JointStress(models.Model):
-    """How much an exercise asks of a joint: coach judgement with a reason; practice and client may override."""
+    """What an exercise asks of a joint: coach judgement with a reason; practice and client may override."""
 
     exercise = models.ForeignKey(Exercise, on_delete=models.CASCADE, related_name="joint_stresses")
     practice = models.ForeignKey("coaching.Practice", null=True, on_delete=models.CASCADE, related_name="+")

@@ -1,7 +1,6 @@
 """A client's injury history: what was said and by whom, what to avoid, what a clinician decided."""
 
 from datetime import date
-from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
@@ -46,7 +45,7 @@ class Injury(PracticeRow):
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField()
 
-    objects: ClassVar[models.Manager["Injury"]] = InjuryQuerySet.as_manager()
+    objects = InjuryQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [
@@ -83,7 +82,7 @@ class Restriction(PracticeRow):
     until_on = models.DateField(null=True, blank=True)
     said_by = models.CharField(max_length=10)
 
-    objects: ClassVar[models.Manager["Restriction"]] = RestrictionQuerySet.as_manager()
+    objects = RestrictionQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

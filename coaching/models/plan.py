@@ -1,7 +1,6 @@
 """What is prescribed: plans in versions, days, blocks, prescriptions; and who is to do it when."""
 
 from datetime import date
-from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
@@ -143,7 +142,7 @@ class Assignment(PracticeRow):
     )
     created_at = models.DateTimeField()
 
-    objects: ClassVar[models.Manager["Assignment"]] = AssignmentQuerySet.as_manager()
+    objects = AssignmentQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

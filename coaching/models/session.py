@@ -1,7 +1,5 @@
 """What was done: sessions, their sets, and the pain that came with them."""
 
-from typing import ClassVar
-
 from django.db import models
 from django.db.models import F, Q
 
@@ -34,7 +32,7 @@ class Session(PracticeRow):
     received_at = models.DateTimeField()
     deleted_at = models.DateTimeField(null=True)
 
-    objects: ClassVar[models.Manager["Session"]] = SessionQuerySet.as_manager()
+    objects = SessionQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -95,7 +95,7 @@ def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
     )
     alerts = (
         Alert.objects.filter(practice=practice, client__in=clients)
-        .wanting_attention(on)  # type: ignore[attr-defined]
+        .wanting_attention(on)
         .select_related("client__coach__account")
         .order_by("-severity", "opened_on", "id")
     )

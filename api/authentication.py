@@ -1,0 +1,56 @@
+"""Bearer tokens, one per device; the token says the practice and who the bearer is there."""
+
+from datetime import timedelta
+from typing import Any
+
+from django.utils import timezone
+from knox.auth import TokenAuthentication
+from rest_framework import exceptions
+from rest_framework.request import Request
+
+from coaching.models import Actor, DeviceToken, Role
+
+LAST_USED_STEP = timedelta(minutes=10)
+
+
+class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # knox is untyped
+    def authenticate_credentials(self, token: bytes) -> tuple[Any, DeviceToken]:
+        if not token.isascii() or len(token) > 200:
+            raise exceptions.AuthenticationFailed("Invalid token.")
+        account, device = super().authenticate_credentials(token)
+        if not _belongs(device):
+            raise exceptions.AuthenticationFailed("Invalid token.")
+        _note_use(device)
+        return account, device
+
+
+def actor_of(request: Request) -> Actor:
+    """Who asks, as the token says."""
+    device = request.auth
+    if not isinstance(device, DeviceToken):
+        raise exceptions.NotAuthenticated
+    membership = device.membership
+    return Actor(
+        account_id=device.user_id,
+        device_id=device.uid,
+        practice_id=device.practice_id,
+        role=Role(membership.role) if membership else Role.CLIENT,
+        membership_id=membership.id if membership else None,
+        client_id=device.client_id,
+        sees_all_clients=bool(
+            membership and (membership.role == Role.OWNER or device.practice.coaches_see_all_clients)
+        ),
+    )
+
+
+def _belongs(device: DeviceToken) -> bool:
+    """Who has left the practice, or been archived, is out at once on every device."""
+    if device.membership is not None:
+        return device.membership.left_at is None
+    return device.client is not None and device.client.archived_at is None
+
+
+def _note_use(device: DeviceToken) -> None:
+    now = timezone.now()
+    if device.last_used_at is None or now - device.last_used_at > LAST_USED_STEP:
+        DeviceToken.objects.filter(pk=device.pk).update(last_used_at=now)

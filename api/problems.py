@@ -1,0 +1,121 @@
+"""Every error as RFC 9457 problem+json: a stable type per code, and RFC 6901 pointers to the fields."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from django.http import HttpRequest, JsonResponse
+from rest_framework import exceptions, status
+
+from coaching.errors import FieldFault, ForbearError, TooManyAttemptsError
+
+CONTENT_TYPE = "application/problem+json"
+TYPE_PREFIX = "/problems/"
+STATUS_OF_CODE = {
+    "invalid": status.HTTP_422_UNPROCESSABLE_ENTITY,
+    "not_found": status.HTTP_404_NOT_FOUND,
+    "forbidden": status.HTTP_403_FORBIDDEN,
+    "consent_missing": status.HTTP_403_FORBIDDEN,
+    "conflict": status.HTTP_409_CONFLICT,
+    "stale_version": status.HTTP_412_PRECONDITION_FAILED,
+    "version_required": status.HTTP_428_PRECONDITION_REQUIRED,
+    "gone": status.HTTP_410_GONE,
+    "too_many_attempts": status.HTTP_429_TOO_MANY_REQUESTS,
+    "sign_in_refused": status.HTTP_401_UNAUTHORIZED,
+    "link_invalid": status.HTTP_400_BAD_REQUEST,
+}
+TITLES = {
+    400: "The request cannot be read",
+    401: "Sign in first",
+    403: "Not allowed",
+    404: "Not found",
+    405: "Method not allowed",
+    406: "Not available in this form",
+    409: "Conflict",
+    410: "Gone",
+    411: "Length required",
+    412: "Not the current version",
+    413: "Too large",
+    415: "This form is not accepted",
+    422: "Not acceptable as it stands",
+    428: "Say which version you edit",
+    429: "Too many requests",
+    500: "Our fault",
+    503: "Not available right now",
+}
+
+
+class Problem(exceptions.APIException):
+    """An APIException with a stable code, and faults where fields are to blame."""
+
+    def __init__(
+        self,
+        code: str,
+        status_code: int,
+        detail: str,
+        faults: tuple[FieldFault, ...] = (),
+        wait: int | None = None,
+    ) -> None:
+        super().__init__(detail=detail, code=code)
+        self.code = code
+        self.status_code = status_code
+        self.faults = faults
+        if wait is not None:
+            self.wait = wait
+
+
+def problem_of(error: ForbearError) -> Problem:
+    wait = error.retry_after_s if isinstance(error, TooManyAttemptsError) else None
+    return Problem(error.code, STATUS_OF_CODE[error.code], error.detail, error.faults, wait)
+
+
+def problem_body(
+    code: str, status_code: int, detail: str, faults: tuple[FieldFault, ...] = ()
+) -> dict[str, Any]:
+    body: dict[str, Any] = {
+        "type": f"{TYPE_PREFIX}{code}",
+        "title": TITLES.get(status_code, "Problem"),
+        "status": status_code,
+        "detail": detail,
+    }
+    if faults:
+        body["errors"] = [
+            {"pointer": pointer(fault.path), "code": fault.code, "detail": fault.detail} for fault in faults
+        ]
+    return body
+
+
+def pointer(path: tuple[str | int, ...]) -> str:
+    """RFC 6901: `~` and `/` in a key are written ~0 and ~1."""
+    return "".join("/" + str(step).replace("~", "~0").replace("/", "~1") for step in path)
+
+
+def faults_of(exc: exceptions.ValidationError) -> tuple[FieldFault, ...]:
+    return tuple(_walk(exc.detail, ()))
+
+
+def _walk(detail: Any, path: tuple[str | int, ...]) -> Iterator[FieldFault]:
+    if isinstance(detail, dict):
+        for key, value in detail.items():
+            yield from _walk(value, path if key == "non_field_errors" else (*path, key))
+    elif isinstance(detail, list):
+        for index, value in enumerate(detail):
+            yield from _walk(value, path if isinstance(value, exceptions.ErrorDetail) else (*path, index))
+    else:
+        yield FieldFault(path, str(getattr(detail, "code", "invalid")), str(detail))
+
+
+def _plain(request: HttpRequest, code: str, status_code: int, detail: str) -> JsonResponse:
+    body = problem_body(code, status_code, detail) | {"instance": request.path}
+    return JsonResponse(body, status=status_code, content_type=CONTENT_TYPE)
+
+
+def answer_bad_request(request: HttpRequest, exception: Exception) -> JsonResponse:
+    return _plain(request, "bad_request", 400, "The request cannot be read.")
+
+
+def answer_not_found(request: HttpRequest, exception: Exception) -> JsonResponse:
+    return _plain(request, "not_found", 404, "There is nothing at this address.")
+
+
+def answer_server_error(request: HttpRequest) -> JsonResponse:
+    return _plain(request, "server_error", 500, "Something went wrong on our side.")

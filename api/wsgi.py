@@ -1,0 +1,8 @@
+"""What a WSGI server calls."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coaching.settings")
+application = get_wsgi_application()
