@@ -110,6 +110,7 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # the file server warns about a folder that is not there
 WHITENOISE_USE_FINDERS = True  # the docs page's files come straight from the installed package
 
 SECURE_CONTENT_TYPE_NOSNIFF = True

@@ -1,0 +1,68 @@
+"""The cast that every test knows: owner, coach, colleague, client, and a stranger from another practice."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import pytest
+from rest_framework.test import APIClient
+
+from coaching.models import Account, Client, DeviceToken, Membership, Practice
+from tests.factories import ClientFactory, ConsentFactory, MembershipFactory, PracticeFactory
+
+
+@pytest.fixture(autouse=True)
+def quick_settings(settings, tmp_path):
+    """Cheap password hashes, and a var folder of the test's own."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    settings.VAR_DIR = tmp_path
+    settings.OUTBOX_DIR = tmp_path / "outbox"
+
+
+@dataclass(frozen=True)
+class Cast:
+    practice: Practice
+    owner: Membership
+    coach: Membership
+    colleague: Membership
+    client: Client
+    colleagues_client: Client
+    stranger: Membership
+    strangers_client: Client
+
+
+@pytest.fixture
+def cast(db) -> Cast:
+    practice = PracticeFactory(name="Harbour Strength")
+    elsewhere = PracticeFactory(name="Hillside Strength")
+    owner = MembershipFactory(practice=practice, role="owner", account__name="Olga Owner")
+    coach = MembershipFactory(practice=practice, account__name="Carl Coach")
+    colleague = MembershipFactory(practice=practice, account__name="Cleo Colleague")
+    stranger = MembershipFactory(practice=elsewhere, role="owner", account__name="Sten Stranger")
+    client = ClientFactory(coach=coach, name="Mira Lift")
+    colleagues_client = ClientFactory(coach=colleague, name="Noel Hinge")
+    strangers_client = ClientFactory(coach=stranger, name="Edda Press")
+    for each in (client, colleagues_client, strangers_client):
+        ConsentFactory(client=each)
+    return Cast(practice, owner, coach, colleague, client, colleagues_client, stranger, strangers_client)
+
+
+def token_for(who: Membership | Client) -> str:
+    account = who.account
+    assert isinstance(account, Account)
+    place = {"membership": who} if isinstance(who, Membership) else {"client": who}
+    _, token = DeviceToken.objects.create(
+        user=account, practice=who.practice, device_name="test device", **place
+    )
+    return token
+
+
+@pytest.fixture
+def signed_in() -> Callable[[Membership | Client], APIClient]:
+    """An API client that carries the token of `who`."""
+
+    def sign(who: Membership | Client) -> APIClient:
+        api = APIClient(raise_request_exception=False)
+        api.credentials(HTTP_AUTHORIZATION=f"Bearer {token_for(who)}")
+        return api
+
+    return sign
