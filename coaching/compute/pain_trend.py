@@ -36,7 +36,7 @@ class PainTrendSettings:
         min_rise: smallest rise in points that counts together with volume.
         threshold_alone, min_rise_alone: the same for pain that climbs without volume.
         min_volume_change: rise of volume, as a fraction, that counts.
-        volume_recent_days, volume_before_days, deload_drop: see compare_volume.
+        volume_recent_weeks, volume_before_weeks, deload_drop: see compare_volume.
         min_history_days: days since the first report or trained day.
         min_reports: reports needed in the window, and
         min_recent_reports: in its last 14 days.
@@ -48,20 +48,20 @@ class PainTrendSettings:
     onset_first_day: int = 56
     onset_last_day: int = 10
     onset_step_days: int = 3
-    day_correlation: float = 0.7
-    assumed_noise_sd: float = 0.7
-    assumed_noise_reports: float = 8.0
-    threshold: float = 3.5
+    day_correlation: float = 0.6
+    assumed_noise_sd: float = 1.0
+    assumed_noise_reports: float = 12.0
+    threshold: float = 2.75
     min_rise: float = 1.5
-    threshold_alone: float = 3.8
-    min_rise_alone: float = 1.8
+    threshold_alone: float = 3.4
+    min_rise_alone: float = 2.0
     min_volume_change: float = 0.05
-    volume_recent_days: int = 14
-    volume_before_days: int = 42
+    volume_recent_weeks: int = 2
+    volume_before_weeks: int = 6
     deload_drop: float = 0.3
     min_history_days: int = 42
     min_reports: int = 10
-    min_recent_reports: int = 3
+    min_recent_reports: int = 2
     spike_points: float = 3.0
     interval: float = 0.9
 
@@ -178,8 +178,8 @@ def assess_sites(
     )
     volume = compare_volume(
         joint_reps,
-        recent_days=settings.volume_recent_days,
-        before_days=settings.volume_before_days,
+        recent_weeks=settings.volume_recent_weeks,
+        before_weeks=settings.volume_before_weeks,
         deload_drop=settings.deload_drop,
         is_planned_deload=is_planned_deload,
     )

@@ -1,4 +1,4 @@
-"""Joint reps of the last fortnight against the weeks before, with deload weeks and holidays left out."""
+"""Joint reps of the last fortnight against the weeks before, with deload weeks and holidays left out of those."""
 
 from dataclasses import dataclass
 
@@ -6,44 +6,49 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
 class VolumeChanges:
-    """Weekly joint reps of each series; nan where too few ordinary days are left.
+    """Weekly joint reps of each series.
 
     Attributes:
-        recent_per_week: joint reps per week over the recent days.
-        before_per_week: joint reps per week over the days before them.
-        change: recent / before - 1.
-        is_deload_day: (n_series, n_days) days that were left out.
+        recent_per_week: joint reps a week over the recent weeks, whatever they were; nan where the columns
+            hold fewer weeks than that.
+        before_per_week: joint reps a week over the ordinary weeks before; nan where too few are left.
+        change: recent / before - 1, nan where either is missing.
+        n_weeks_before: ordinary weeks that before_per_week rests on.
+        n_weeks_left_out: weeks before that were left out as deload or holiday.
     """
 
     recent_per_week: Floats
     before_per_week: Floats
     change: Floats
-    is_deload_day: Bools
+    n_weeks_before: Ints
+    n_weeks_left_out: Ints
 
 
 def compare_volume(
     joint_reps: Floats,
     *,
-    recent_days: int = 14,
-    before_days: int = 42,
+    recent_weeks: int = 2,
+    before_weeks: int = 6,
     deload_drop: float = 0.3,
-    min_days: int = 7,
+    min_weeks: int = 2,
     is_planned_deload: Bools | None = None,
 ) -> VolumeChanges:
-    """Compare the weekly joint reps of the last days with those of the days before.
+    """Compare the weekly joint reps of the last weeks with those of the ordinary weeks before.
 
     Args:
         joint_reps: (n_series, n_days) joint reps per local day, 0 = none; the last column is the newest day.
-        recent_days: length of the recent window.
-        before_days: length of the window before it.
-        deload_drop: a week this far (as a fraction) below the median trained week counts as deload.
-        min_days: ordinary days that must be left in a window, else its volume is nan.
-        is_planned_deload: (n_series, n_days) days of weeks that the plan marks as deload; left out as well.
+        recent_weeks: length of the recent window, in spans of seven days counted back from the newest day.
+        before_weeks: length of the window before it.
+        deload_drop: a week at least this far (as a fraction) below the median trained week is a deload.
+        min_weeks: ordinary weeks needed before the recent ones.
+        is_planned_deload: (n_series, n_days) days of weeks that the plan marks as deload; a week with four
+            or more of them is left out as well.
 
     Returns:
         VolumeChanges.
@@ -52,69 +57,60 @@ def compare_volume(
         ValueError: joint_reps is not 2-D or holds a negative or missing value.
 
     Notes:
-        A day is left out when it lies in any seven days that sum to less than (1 - deload_drop) of the median
-        of all seven-day sums with training in them. So a return from a deload or a holiday is measured
-        against the training before it. Where the window before holds too few ordinary days, the whole earlier
-        history stands in for it. Where the recent window holds none, all its days count: it is a deload, not
-        a rise.
+        A deload or holiday is left out of the weeks before, so a return from it is measured against the
+        training ahead of it. It is not left out of the recent weeks: a deload now is no rise. Where the
+        window before holds too few ordinary weeks, the whole earlier history stands in for it.
 
     Source:
         Design choice.
 
     >>> weeks = np.repeat([[30.0, 30, 30, 30, 15, 30, 30, 36, 36]], 7, axis=1) / 7
-    >>> round(float(compare_volume(weeks).change[0]), 2)
-    0.2
+    >>> compare_volume(weeks).change.round(2)
+    array([0.2])
     """
     if joint_reps.ndim != 2:
         raise ValueError(f"joint_reps must have two dimensions, got {joint_reps.ndim}")
     if not (joint_reps >= 0).all():
         raise ValueError("joint_reps must be 0 or more on every day, got a negative or missing value")
-    is_deload = _deload_days(joint_reps, deload_drop)
+    weeks = _by_week(joint_reps)
+    is_deload = weeks <= (1 - deload_drop) * _median_of_trained(weeks)[:, None] + 1e-9
     if is_planned_deload is not None:
-        is_deload = is_deload | is_planned_deload
-    n_days = joint_reps.shape[1]
-    age_days = n_days - 1 - np.arange(n_days)
-    is_recent = age_days < recent_days
-    is_before = ~is_recent & (age_days < recent_days + before_days)
-
-    recent = _per_week(joint_reps, is_recent & ~is_deload, min_days)
-    recent = np.where(
-        np.isnan(recent), _per_week(joint_reps, np.broadcast_to(is_recent, is_deload.shape), min_days), recent
+        is_deload = is_deload | (_by_week(is_planned_deload.astype(float)) >= 4)
+    is_ordinary = ~is_deload & (weeks > 0)
+    place = np.arange(weeks.shape[1])
+    in_window = (place >= recent_weeks) & (place < recent_weeks + before_weeks)
+    in_history = place >= recent_weeks
+    is_enough = (is_ordinary & in_window).sum(axis=1) >= min_weeks
+    is_used = is_ordinary & np.where(is_enough[:, None], in_window, in_history)
+    n_used = is_used.sum(axis=1)
+    before = np.full(len(weeks), np.nan)
+    np.divide((weeks * is_used).sum(axis=1), n_used, out=before, where=n_used >= min_weeks)
+    recent = np.full(len(weeks), np.nan)
+    if weeks.shape[1] >= recent_weeks:
+        recent = weeks[:, :recent_weeks].sum(axis=1) / recent_weeks
+    return VolumeChanges(
+        recent_per_week=recent,
+        before_per_week=before,
+        change=recent / before - 1,
+        n_weeks_before=n_used,
+        n_weeks_left_out=(~is_ordinary & in_window).sum(axis=1),
     )
-    before = _per_week(joint_reps, is_before & ~is_deload, min_days)
-    before = np.where(np.isnan(before), _per_week(joint_reps, ~is_recent & ~is_deload, min_days), before)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        change = np.where(before > 0, recent / before - 1, np.nan)
-    return VolumeChanges(recent, before, change, is_deload)
 
 
-def _deload_days(joint_reps: Floats, deload_drop: float) -> Bools:
-    if joint_reps.shape[1] < 7:
-        return np.zeros(joint_reps.shape, dtype=np.bool_)
-    sums = np.cumsum(joint_reps, axis=1)
-    weeks = sums[:, 6:] - np.concatenate([np.zeros((len(sums), 1)), sums[:, :-7]], axis=1)
-    usual = _median_of_trained(weeks)
-    is_low = weeks < (1 - deload_drop) * usual[:, None] - 1e-9
-    low_until = np.cumsum(is_low, axis=1)
-    padded = np.concatenate(
-        [np.zeros((len(sums), 1), dtype=np.int64), low_until, np.repeat(low_until[:, -1:], 6, axis=1)], axis=1
-    )
-    n_days = joint_reps.shape[1]
-    first = np.maximum(np.arange(n_days) - 6, 0)
-    return np.asarray(padded[:, 1 : n_days + 1] - padded[:, first] > 0)
+def _by_week(daily: Floats) -> Floats:
+    """Sums of seven days counted back from the newest day, newest week first; a broken oldest week is dropped."""
+    n_weeks = daily.shape[1] // 7
+    newest_first = daily[:, ::-1][:, : 7 * n_weeks]
+    return newest_first.reshape(len(daily), n_weeks, 7).sum(axis=2)
 
 
 def _median_of_trained(weeks: Floats) -> Floats:
     """Median of the positive entries of each row, 0 where there is none."""
+    if weeks.shape[1] == 0:
+        return np.zeros(len(weeks))
     ordered = np.sort(np.where(weeks > 0, weeks, np.inf), axis=1)
     n_trained = (weeks > 0).sum(axis=1)
     rows = np.arange(len(weeks))
     low = ordered[rows, np.maximum(n_trained - 1, 0) // 2]
     high = ordered[rows, n_trained // 2]
     return np.where(n_trained > 0, (low + high) / 2, 0.0)
-
-
-def _per_week(joint_reps: Floats, is_counted: Bools, min_days: int) -> Floats:
-    n_days = is_counted.sum(axis=1)
-    total = (joint_reps * is_counted).sum(axis=1)
-    return np.where(n_days >= min_days, 7 * total / np.maximum(n_days, 1), np.nan)
