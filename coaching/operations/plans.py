@@ -1,0 +1,157 @@
+"""Writing plans: every change makes the next version, and versions in use never change."""
+
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict, dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from coaching.errors import ConflictError, ForbiddenError, GoneError, InvalidError, StaleVersionError
+from coaching.models import Actor, Block, Exercise, Plan, PlanDay, PlanVersion, Prescription
+from coaching.operations.audit import record_change
+from coaching.operations.plan_checks import plan_faults
+from coaching.reads.catalogue import exercises_named
+from coaching.reads.plans import PlanContent, content_of, current_version, plan_for
+
+
+@dataclass(frozen=True, slots=True)
+class _PlacedDay:
+    row: PlanDay
+    blocks: tuple["_PlacedBlock", ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _PlacedBlock:
+    row: Block
+    prescriptions: tuple[Prescription, ...]
+
+
+@transaction.atomic
+def write_plan(*, actor: Actor, content: PlanContent, now: datetime) -> PlanVersion:
+    """Store a new plan as its version 1. Raises ForbiddenError, InvalidError."""
+    if not actor.is_coach:
+        raise ForbiddenError("Only a coach writes plans.")
+    exercises = _checked_exercises(actor, content)
+    plan = Plan.objects.create(
+        practice_id=actor.practice_id, name=content.name, author_id=actor.account_id, created_at=now
+    )
+    _store_version(plan, content, exercises, now)
+    _audit(actor, plan, "create", now)
+    return current_version(plan)
+
+
+@transaction.atomic
+def rewrite_plan(
+    *, actor: Actor, plan_uid: uuid.UUID, content: PlanContent, expected_version: int | None, now: datetime
+) -> PlanVersion:
+    """Make the plan's next version; whoever was given an older one keeps it.
+
+    Safe to repeat: the same content makes no new version. Raises NotFoundError, ForbiddenError,
+    GoneError once archived, ConflictError without an expected version, StaleVersionError, InvalidError.
+    """
+    plan = _editable_plan(actor, plan_uid)
+    exercises = _checked_exercises(actor, content)
+    standing = current_version(plan)
+    if content_of(standing) == content:
+        return standing
+    if expected_version is None:
+        raise ConflictError(
+            f"Other content stands here, at version {plan.version}. Name that version in If-Match to edit it."
+        )
+    if expected_version != plan.version:
+        raise StaleVersionError(f"The current version is {plan.version}.")
+    plan.name = content.name
+    plan.version += 1
+    plan.save(update_fields=["name", "version"])
+    _store_version(plan, content, exercises, now)
+    _audit(actor, plan, "update", now)
+    return current_version(plan)
+
+
+@transaction.atomic
+def archive_plan(*, actor: Actor, plan_uid: uuid.UUID, expected_version: int, now: datetime) -> None:
+    """Take the plan out of use; assignments of it go on. Raises as `rewrite_plan` does."""
+    plan = _editable_plan(actor, plan_uid)
+    if expected_version != plan.version:
+        raise StaleVersionError(f"The current version is {plan.version}.")
+    plan.archived_at = now
+    plan.save(update_fields=["archived_at"])
+    _audit(actor, plan, "archive", now)
+
+
+def _editable_plan(actor: Actor, plan_uid: uuid.UUID) -> Plan:
+    seen = plan_for(actor, plan_uid)
+    plan = Plan.objects.select_for_update().get(id=seen.id)
+    if not actor.is_owner and plan.author_id != actor.account_id:
+        raise ForbiddenError("Only its author or the owner edits a plan.")
+    if plan.archived_at is not None:
+        raise GoneError("This plan has been archived.")
+    return plan
+
+
+def _checked_exercises(actor: Actor, content: PlanContent) -> dict[str, Exercise]:
+    codes = {
+        prescription.exercise
+        for day in content.days
+        for block in day.blocks
+        for prescription in block.prescriptions
+    }
+    exercises = exercises_named(actor.practice_id, codes)
+    faults = plan_faults(content, exercises)
+    if faults:
+        raise InvalidError("The plan cannot be trained as it stands.", faults)
+    return exercises
+
+
+def _store_version(
+    plan: Plan, content: PlanContent, exercises: Mapping[str, Exercise], now: datetime
+) -> None:
+    version = PlanVersion.objects.create(
+        plan=plan,
+        number=plan.version,
+        weeks=content.weeks,
+        deload_weeks=list(content.deload_weeks),
+        created_at=now,
+    )
+    placed = tuple(_placed_days(plan, version, content, exercises))
+    PlanDay.objects.bulk_create(day.row for day in placed)
+    Block.objects.bulk_create(block.row for day in placed for block in day.blocks)
+    Prescription.objects.bulk_create(
+        row for day in placed for block in day.blocks for row in block.prescriptions
+    )
+
+
+def _placed_days(
+    plan: Plan, version: PlanVersion, content: PlanContent, exercises: Mapping[str, Exercise]
+) -> Iterator[_PlacedDay]:
+    """The rows of a version, not saved yet; the order of the content is their position."""
+    for i, day in enumerate(content.days):
+        day_row = PlanDay(version=version, position=i, weekday=day.weekday, name=day.name)
+        blocks: list[_PlacedBlock] = []
+        for j, block in enumerate(day.blocks):
+            block_row = Block(day=day_row, position=j, kind=block.kind, rest_s=block.rest_s)
+            rows = [
+                Prescription(
+                    practice_id=plan.practice_id,
+                    block=block_row,
+                    position=k,
+                    **asdict(prescription) | {"exercise": exercises[prescription.exercise]},
+                )
+                for k, prescription in enumerate(block.prescriptions)
+            ]
+            blocks.append(_PlacedBlock(block_row, tuple(rows)))
+        yield _PlacedDay(day_row, tuple(blocks))
+
+
+def _audit(actor: Actor, plan: Plan, action: str, now: datetime) -> None:
+    record_change(
+        actor=actor,
+        practice_id=plan.practice_id,
+        subject_key=None,
+        action=action,
+        record_kind="plan",
+        record_id=str(plan.uid),
+        now=now,
+        detail={"version": plan.version},
+    )
