@@ -1,6 +1,6 @@
 """Every address, by noun; each noun's module holds its serializers and views."""
 
-from django.urls import path
+from django.urls import include, path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
 handler400 = "api.problems.answer_bad_request"
@@ -10,4 +10,6 @@ handler500 = "api.problems.answer_server_error"
 urlpatterns = [
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
+    path("api/v1/", include("api.sign_in")),
+    path("api/v1/", include("api.plans")),
 ]
