@@ -25,6 +25,7 @@ class Membership(PracticeRow):
         "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="covers_for"
     )
     wants_digest = models.BooleanField(default=True)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta(PracticeRow.Meta):
         constraints = [
