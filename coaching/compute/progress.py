@@ -48,11 +48,11 @@ class ProgressSettings:
 
     window_days: int = 84
     expected_per_week: tuple[float, float, float] = (0.01, 0.0035, 0.0006)
-    interval: float = 0.9
+    interval: float = 0.98
     min_exposures: int = 8
     min_span_days: tuple[int, int, int] = (14, 28, 28)
     recent_days: tuple[int, int, int] = (14, 28, 28)
-    min_recent_exposures: tuple[int, int, int] = (3, 6, 6)
+    min_recent_exposures: tuple[int, int, int] = (2, 3, 3)
     min_attendance: float = 0.8
     assumed_noise: float = 0.042
     assumed_noise_exposures: float = 4.0
@@ -139,7 +139,8 @@ def assess_lifts(
     Notes:
         Stalled: the upper end of the interval of the slope lies below the expected rate and the recent days
         hold no best by more than one increment. Regressing: the average of the last exposures lies below that
-        of the first ones by more than the minimal detectable change of two averages. What is not stalled or
+        of the first ones by more than the minimal detectable change of two averages, and the slope lies below
+        0 with its whole interval. What is not stalled or
         regressing but assessable is called progressing: nothing speaks against the expected rate.
 
     Source:
@@ -163,8 +164,8 @@ def assess_lifts(
     is_recent = is_used & (times_days > as_of_day - recent_days[:, None])
 
     n_used = is_used.sum(axis=1)
-    first_day = np.where(n_used > 0, np.min(np.where(is_used, times_days, np.inf), axis=1), np.nan)
-    last_day = np.where(n_used > 0, np.max(np.where(is_used, times_days, -np.inf), axis=1), np.nan)
+    first_day = -_best(-times_days, is_used)
+    last_day = _best(times_days, is_used)
     reason, exposures_to_go, days_to_go = _reasons(
         n_used, is_recent.sum(axis=1), last_day - first_day, status_index, attendance, settings
     )
@@ -176,9 +177,10 @@ def assess_lifts(
     z = NormalDist().inv_cdf((1 + settings.mdc_confidence) / 2)
     fall_mdc = z * np.sqrt(2 / settings.mdc_exposures) * noise
 
+    is_regressing = (fall > fall_mdc) & (slope + half_width < 0)
     is_stalled = (slope + half_width < expected) & ~(best_recent > best_before + increment_kg)
     state = np.select(
-        [reason != "", fall > fall_mdc, is_stalled],
+        [reason != "", is_regressing, is_stalled],
         [NOT_ASSESSABLE, REGRESSING, STALLED],
         default=PROGRESSING,
     )
@@ -225,8 +227,9 @@ def _weekly_slopes(
         return slope, noise / np.sqrt(spread), noise
 
 
-def _best(e1rm_kg: Floats, is_counted: Bools) -> Floats:
-    best = np.max(np.where(is_counted, e1rm_kg, -np.inf), axis=1, initial=-np.inf)
+def _best(values: Floats, is_counted: Bools) -> Floats:
+    """Highest counted value of each row, nan where there is none."""
+    best = np.max(np.where(is_counted, values, -np.inf), axis=1, initial=-np.inf)
     return np.where(is_counted.any(axis=1), best, np.nan)
 
 

@@ -1,4 +1,4 @@
-"""Joint reps of the last fortnight against the weeks before, with deload weeks and holidays left out of those."""
+"""Joint reps of the last fortnight against the ordinary weeks before, deloads and holidays left out."""
 
 from dataclasses import dataclass
 
@@ -98,10 +98,11 @@ def compare_volume(
 
 
 def _by_week(daily: Floats) -> Floats:
-    """Sums of seven days counted back from the newest day, newest week first; a broken oldest week is dropped."""
+    """Sums of seven days counted back from the newest day, newest first; a broken oldest week is dropped."""
     n_weeks = daily.shape[1] // 7
     newest_first = daily[:, ::-1][:, : 7 * n_weeks]
-    return newest_first.reshape(len(daily), n_weeks, 7).sum(axis=2)
+    sums: Floats = newest_first.reshape(len(daily), n_weeks, 7).sum(axis=2)
+    return sums
 
 
 def _median_of_trained(weeks: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""Generated cohorts of invented clients, to see how often the pain rules are wrong and how soon they are right."""
+"""Generated cohorts of invented clients: how often are the pain rules wrong, how soon are they right?"""
 
 from dataclasses import dataclass
 
@@ -15,7 +15,7 @@ KINDS = (*QUIET_KINDS, *FLARE_KINDS, "falling_volume")
 
 @dataclass(frozen=True, slots=True)
 class Cohort:
-    """Daily arrays of one kind of client, and the truth behind them; onset_day is nan where nothing happens."""
+    """Daily arrays of one kind of client and the truth behind them; onset_day is nan where nothing happens."""
 
     kind: str
     pain: Floats
@@ -28,7 +28,7 @@ class Cohort:
 
 
 def generate(kind: str, n_series: int, seed: int, n_days: int = N_DAYS) -> Cohort:
-    """Clients of one kind: two to four sessions a week, some missed, some without a report, 0-10 in whole points."""
+    """Clients of one kind: two to four sessions a week, some missed, some without a report, whole points."""
     rng = np.random.default_rng([seed, KINDS.index(kind)])
     days = np.arange(n_days)
     onset = rng.integers(100, n_days - 90, n_series).astype(float)
@@ -92,7 +92,7 @@ def _autocorrelated(rng: np.random.Generator, correlation: Floats, n_days: int) 
 
 
 def open_alerts(fires: NDArray[np.bool_], close_after_nights: int = 14) -> NDArray[np.bool_]:
-    """Nights on which an alert opens: evidence while none is open; it closes after nights without evidence."""
+    """Nights on which an alert opens: evidence while none is open; quiet nights close it."""
     opens = np.zeros(fires.shape, dtype=bool)
     quiet_nights = np.full(len(fires), close_after_nights)
     for night in range(fires.shape[1]):
