@@ -31,9 +31,6 @@ class AdherenceSettings:
         min_sessions: counted sessions needed in that window.
         grace_days: a session may be done this many days late, and an unlogged one counts only after them.
         silent_days: days without any post from which a client with sessions scheduled is silent.
-        over_dose_days: length of the over-dose window.
-        over_dose_ratio: completed / prescribed joint reps from which it counts.
-        over_dose_min_reps: and the smallest excess in joint reps that counts.
     """
 
     score_days: int = 28
@@ -43,9 +40,6 @@ class AdherenceSettings:
     min_sessions: int = 3
     grace_days: int = 2
     silent_days: int = 7
-    over_dose_days: int = 14
-    over_dose_ratio: float = 1.3
-    over_dose_min_reps: float = 20.0
 
 
 DEFAULT_SETTINGS = AdherenceSettings()
@@ -98,11 +92,14 @@ class AdherenceAssessments:
         n_missed_spells: spells of one or two sessions in a row not done, and
         n_interrupted_spells: spells of three or more; an unknown session ends a spell.
         off_plan_score_low, off_plan_score_high: the bounds over the off-plan window.
-        off_plan_sessions: sessions counted in it.
+        off_plan_sessions: sessions counted in it, and
+        off_plan_unknown: those of them without a log.
         off_plan_days: its length.
         is_off_plan: upper bound at or below the limit.
         is_unlogged: only the lower bound is.
-        is_silent: no post for long although sessions were due.
+        n_due_in_silence: sessions due within the last silent_days, and
+        is_silent: no post for that long although there were any.
+        silent_days: the length that silence was held against.
         method, version: name and version of the rule.
     """
 
@@ -124,28 +121,15 @@ class AdherenceAssessments:
     off_plan_score_low: Floats
     off_plan_score_high: Floats
     off_plan_sessions: Ints
+    off_plan_unknown: Ints
     off_plan_days: Ints
     is_off_plan: Bools
     is_unlogged: Bools
+    n_due_in_silence: Ints
     is_silent: Bools
+    silent_days: int
     method: str
     version: str
-
-
-@dataclass(frozen=True, slots=True)
-class OverDoses:
-    """Completed against prescribed joint reps of each series over the over-dose window.
-
-    Attributes:
-        is_over_dose: well above what was prescribed, on a guarded site.
-        completed_joint_reps, prescribed_joint_reps: sums over the window.
-        ratio: completed / prescribed; nan where nothing was prescribed.
-    """
-
-    is_over_dose: Bools
-    completed_joint_reps: Floats
-    prescribed_joint_reps: Floats
-    ratio: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +137,7 @@ class _Bounds:
     low: Floats
     high: Floats
     n_counted: Ints
+    n_unknown: Ints
 
 
 def assess_adherence(
@@ -212,7 +197,8 @@ def assess_adherence(
         known = per_client(is_chosen, values)
         unknown = per_client(is_chosen & is_unknown)
         with np.errstate(invalid="ignore"):
-            return _Bounds(known / n_counted, (known + unknown) / n_counted, n_counted.astype(np.int64))
+            low, high = known / n_counted, (known + unknown) / n_counted
+        return _Bounds(low, high, n_counted.astype(np.int64), unknown.astype(np.int64))
 
     in_score = is_counted & (age < settings.score_days)
     score = bounds(in_score, ratio)
@@ -229,7 +215,7 @@ def assess_adherence(
     attended_in_score = in_score & is_attended
     is_effort_known = attended_in_score & ~np.isnan(sessions.has_reached_effort)
     missed, interrupted = _spells(sessions, in_score, n_clients)
-    was_due = count(is_due & ~sessions.is_excused & (age < settings.silent_days)) > 0
+    n_due_in_silence = count(is_due & ~sessions.is_excused & (age < settings.silent_days))
     with np.errstate(invalid="ignore", divide="ignore"):
         dose_ratio = per_client(attended_in_score, completed) / per_client(attended_in_score, prescribed)
         effort_share = per_client(is_effort_known, sessions.has_reached_effort) / per_client(is_effort_known)
@@ -252,10 +238,13 @@ def assess_adherence(
         off_plan_score_low=low,
         off_plan_score_high=high,
         off_plan_sessions=n_plan,
+        off_plan_unknown=np.where(is_short, short.n_unknown, widened.n_unknown),
         off_plan_days=np.where(is_short, settings.off_plan_days, settings.off_plan_days_widened),
         is_off_plan=is_enough & (high <= limit),
         is_unlogged=is_enough & (low <= limit) & (high > limit),
-        is_silent=was_due & ~(days_since_post < settings.silent_days),
+        n_due_in_silence=n_due_in_silence,
+        is_silent=(n_due_in_silence > 0) & ~(days_since_post < settings.silent_days),
+        silent_days=settings.silent_days,
         method=METHOD,
         version=VERSION,
     )
@@ -270,46 +259,6 @@ def session_ratios(completed: Floats, prescribed: Floats) -> Floats:
     ratios = np.full(np.shape(prescribed), np.nan)
     np.divide(completed, prescribed, out=ratios, where=prescribed > 0)
     return ratios
-
-
-def assess_over_dose(
-    completed_joint_reps: Floats,
-    prescribed_joint_reps: Floats,
-    is_guarded: Bools,
-    settings: AdherenceSettings = DEFAULT_SETTINGS,
-) -> OverDoses:
-    """Say where a guarded site did well more joint reps than were prescribed.
-
-    Args:
-        completed_joint_reps, prescribed_joint_reps: (n_series, n_days), newest day last, 0 = none.
-        is_guarded: (n_series,) site with an active injury, a cap or a limit.
-        settings: constants of the rule.
-
-    Returns:
-        OverDoses.
-
-    Raises:
-        ValueError: shapes differ.
-
-    Notes:
-        Nothing prescribed but reps done counts as over-dose from over_dose_min_reps; its ratio is nan.
-
-    Source:
-        Design choice.
-
-    >>> assess_over_dose(np.full((1, 14), 15.0), np.full((1, 14), 10.0), np.array([True])).ratio
-    array([1.5])
-    """
-    if completed_joint_reps.shape != prescribed_joint_reps.shape:
-        raise ValueError(
-            f"prescribed_joint_reps must have the shape of completed_joint_reps "
-            f"{completed_joint_reps.shape}, got {prescribed_joint_reps.shape}"
-        )
-    completed = completed_joint_reps[:, -settings.over_dose_days :].sum(axis=1)
-    prescribed = prescribed_joint_reps[:, -settings.over_dose_days :].sum(axis=1)
-    is_well_above = completed >= settings.over_dose_ratio * prescribed - 1e-9
-    is_over = is_guarded & is_well_above & (completed - prescribed >= settings.over_dose_min_reps)
-    return OverDoses(is_over, completed, prescribed, session_ratios(completed, prescribed))
 
 
 def _doses(sessions: ScheduledSessions) -> tuple[Floats, Floats]:

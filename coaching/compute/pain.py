@@ -27,6 +27,7 @@ class OverLimits:
         pain: pain of that day, nan where there is none.
         n_days: how many there are.
         limit: the limit that was held against.
+        recent_days: how many columns were looked at.
     """
 
     is_over_limit: Bools
@@ -34,6 +35,7 @@ class OverLimits:
     pain: Floats
     n_days: Ints
     limit: Floats
+    recent_days: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +148,7 @@ def find_over_limit(pain: Floats, limits: Floats, recent_days: int = 7) -> OverL
         pain=_pick(pain, day),
         n_days=is_over.sum(axis=1),
         limit=_limits(limits),
+        recent_days=recent_days,
     )
 
 
@@ -276,7 +279,8 @@ def _limits(limits: Floats) -> Floats:
 def _newest(is_marked: Bools) -> Ints:
     """Column of the last marked entry of each row, -1 where there is none."""
     columns = np.where(is_marked, np.arange(is_marked.shape[1]), -1)
-    return columns.max(axis=1, initial=-1)
+    newest: Ints = columns.max(axis=1, initial=-1)
+    return newest
 
 
 def _pick(values: Floats, column: Ints) -> Floats:

@@ -83,14 +83,14 @@ class SiteAssessments:
         onset_day: column of the given arrays after which pain rises, -1 where nothing rises.
         level_from, level_to: pain of the line before the onset and on the last column, in points.
         pain_per_week: rise after the onset, in points a week, with its interval
-        pain_per_week_low, pain_per_week_high.
+        pain_per_week_low, pain_per_week_high of confidence interval.
         noise_sd: day-to-day noise of the client's pain around the line, in points.
         volume_recent_per_week, volume_before_per_week: joint reps a week, deload weeks left out.
         volume_change: recent / before - 1, nan where there is nothing to compare with.
         n_reports: reports in the window, left-out spikes not counted.
         n_spikes: isolated bad days left out.
         n_missing: training days in the window without a report.
-        first_day: column of the given arrays where the window starts.
+        first_day, last_day: columns of the given arrays where the window starts and ends.
         method, version: name and version of the rule.
     """
 
@@ -106,6 +106,7 @@ class SiteAssessments:
     pain_per_week: Floats
     pain_per_week_low: Floats
     pain_per_week_high: Floats
+    interval: float
     noise_sd: Floats
     volume_recent_per_week: Floats
     volume_before_per_week: Floats
@@ -114,6 +115,7 @@ class SiteAssessments:
     n_spikes: Ints
     n_missing: Ints
     first_day: int
+    last_day: int
     method: str
     version: str
 
@@ -203,6 +205,7 @@ def assess_sites(
         pain_per_week=7 * fits.slope_per_day,
         pain_per_week_low=7 * (fits.slope_per_day - half_width),
         pain_per_week_high=7 * (fits.slope_per_day + half_width),
+        interval=settings.interval,
         noise_sd=fits.noise_sd,
         volume_recent_per_week=volume.recent_per_week,
         volume_before_per_week=volume.before_per_week,
@@ -211,6 +214,7 @@ def assess_sites(
         n_spikes=is_spike.sum(axis=1),
         n_missing=((joint_reps > 0) & np.isnan(pain)).sum(axis=1),
         first_day=first_day,
+        last_day=first_day + n_days - 1,
         method=METHOD,
         version=VERSION,
     )

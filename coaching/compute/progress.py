@@ -72,7 +72,7 @@ class LiftAssessments:
         reason: why not assessable, else empty: few_exposures, short_span, no_recent_exposures,
             low_attendance.
         slope_per_week: change of ln(e1RM) a week, with its interval
-        slope_low_per_week, slope_high_per_week.
+        slope_low_per_week, slope_high_per_week of confidence interval.
         expected_per_week: what the slope is held against.
         noise: noise of one measurement as a fraction.
         best_recent_kg, best_before_kg: best of the recent days and of the window before them.
@@ -90,6 +90,7 @@ class LiftAssessments:
     slope_per_week: Floats
     slope_low_per_week: Floats
     slope_high_per_week: Floats
+    interval: float
     expected_per_week: Floats
     noise: Floats
     best_recent_kg: Floats
@@ -190,6 +191,7 @@ def assess_lifts(
         slope_per_week=slope,
         slope_low_per_week=slope - half_width,
         slope_high_per_week=slope + half_width,
+        interval=settings.interval,
         expected_per_week=expected,
         noise=noise,
         best_recent_kg=best_recent,
