@@ -1,76 +1,118 @@
-"""Local days and hours as instants, across clock changes."""
+"""Local days and hours of a time zone as instants in UTC, across changes of the clock."""
 
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+
+@dataclass(frozen=True, slots=True)
+class LocalDayBounds:
+    """First instant of a local day and first instant of the next, both in UTC."""
+
+    starts_at: datetime
+    ends_at: datetime
+
+
+def local_day_bounds(zone: str, local_date: date) -> LocalDayBounds:
+    """Give the instants between which a local date is on the calendar of a zone.
+
+    Args:
+        zone: IANA name, such as Europe/Berlin.
+        local_date: date on the calendar there.
+
+    Returns:
+        LocalDayBounds; both instants are equal for a date that the zone left out.
+
+    Raises:
+        ValueError: unknown zone.
+
+    Notes:
+        A day starts at its first midnight. Where clocks were once put back across midnight, the minutes that
+        came again count to the later day.
+
+    >>> local_day_bounds("Europe/Berlin", date(2025, 3, 30)).ends_at.isoformat()
+    '2025-03-30T22:00:00+00:00'
+    """
+    return LocalDayBounds(
+        starts_at=first_valid_instant(zone, local_date, 0),
+        ends_at=first_valid_instant(zone, local_date + timedelta(days=1), 0),
+    )
+
+
+def hours_in_local_day(zone: str, local_date: date) -> float:
+    """Give the length of a local day in hours.
+
+    Raises:
+        ValueError: unknown zone.
+
+    >>> hours_in_local_day("Europe/Berlin", date(2025, 3, 30))
+    23.0
+    """
+    bounds = local_day_bounds(zone, local_date)
+    return (bounds.ends_at - bounds.starts_at) / timedelta(hours=1)
 
 
 def first_valid_instant(zone: str, local_date: date, hour: int) -> datetime:
-    """The instant at which a local hour begins; the first valid one after it where the hour is skipped.
+    """Give the instant at which the clock of a zone first shows an hour on a date.
 
     Args:
-        zone: IANA zone name.
-        local_date: date in that zone.
+        zone: IANA name.
+        local_date: date on the calendar there.
         hour: 0 to 23.
 
     Returns:
-        Instant in UTC. Where the hour comes twice, the first of the two.
+        Instant in UTC. An hour that the clock skips gives the first instant after the skip, an hour that
+        comes twice gives its first.
 
     Raises:
-        ValueError: hour outside 0 to 23. zoneinfo.ZoneInfoNotFoundError: unknown zone.
-
-    Notes:
-        A local day that does not exist at all (Apia, 2011-12-30) begins and ends at the same instant.
-
-    Source:
-        IANA time zone database; PEP 495 for fold.
+        ValueError: unknown zone, or hour outside 0 to 23.
 
     >>> first_valid_instant("Europe/Berlin", date(2025, 3, 30), 2).isoformat()
     '2025-03-30T01:00:00+00:00'
     """
     if not 0 <= hour <= 23:
-        raise ValueError(f"hour must be 0 to 23, got {hour}")
-    tz = ZoneInfo(zone)
-    wanted = datetime.combine(local_date, time(hour), tz)
-    instant = wanted.astimezone(UTC)
-    if instant.astimezone(tz).replace(tzinfo=None) == wanted.replace(tzinfo=None):
+        raise ValueError(f"hour must lie in 0 to 23, got {hour}")
+    place = _zone_info(zone)
+    wall = datetime.combine(local_date, time(hour), tzinfo=place)
+    instant = wall.astimezone(UTC)
+    if instant.astimezone(place).replace(tzinfo=None) == wall.replace(tzinfo=None):
         return instant
-    return _end_of_gap(tz, wanted)
-
-
-def _end_of_gap(tz: ZoneInfo, wanted: datetime) -> datetime:
-    """The instant at which the clock jumps over `wanted`: found by halving between the two readings of it."""
-    low = min(wanted.replace(fold=fold).astimezone(UTC) for fold in (0, 1))
-    high = max(wanted.replace(fold=fold).astimezone(UTC) for fold in (0, 1))
-    offset_before = low.astimezone(tz).utcoffset()
-    while high - low > timedelta(seconds=1):
-        middle = low + (high - low) // 2
-        if middle.astimezone(tz).utcoffset() == offset_before:
-            low = middle
-        else:
-            high = middle
-    return high.replace(microsecond=0)
-
-
-def local_day_hours(zone: str, local_date: date) -> float:
-    """Length of a local day in hours: 24, or what a clock change makes of it.
-
-    >>> local_day_hours("Australia/Lord_Howe", date(2025, 4, 6))
-    24.5
-    """
-    begin = first_valid_instant(zone, local_date, 0)
-    end = first_valid_instant(zone, local_date + timedelta(days=1), 0)
-    return (end - begin).total_seconds() / 3600
+    return _end_of_skip(place, not_after=instant, before=wall.replace(fold=1).astimezone(UTC))
 
 
 def local_date_of(instant: datetime, zone: str) -> date:
-    """The local date of an instant.
+    """Give the date that the calendar of a zone shows at an instant.
+
+    Args:
+        instant: a datetime with an offset.
+        zone: IANA name.
 
     Raises:
-        ValueError: instant without an offset.
+        ValueError: unknown zone, or a datetime without an offset.
 
-    >>> local_date_of(datetime(2025, 3, 30, 23, 30, tzinfo=UTC), "Europe/Berlin").isoformat()
-    '2025-03-31'
+    >>> local_date_of(datetime(2025, 6, 30, 23, tzinfo=UTC), "Asia/Kolkata")
+    datetime.date(2025, 7, 1)
     """
     if instant.utcoffset() is None:
-        raise ValueError(f"instant must carry an offset, got {instant.isoformat()}")
-    return instant.astimezone(ZoneInfo(zone)).date()
+        raise ValueError(f"instant must have an offset from UTC, got {instant.isoformat()}")
+    return instant.astimezone(_zone_info(zone)).date()
+
+
+def _end_of_skip(place: ZoneInfo, *, before: datetime, not_after: datetime) -> datetime:
+    """The second at which the offset changes; a skipped wall time read with either offset encloses it."""
+    old_offset = before.astimezone(place).utcoffset()
+    low, high = 0, int((not_after - before).total_seconds())
+    while high - low > 1:
+        middle = (low + high) // 2
+        if (before + timedelta(seconds=middle)).astimezone(place).utcoffset() == old_offset:
+            low = middle
+        else:
+            high = middle
+    return before + timedelta(seconds=high)
+
+
+def _zone_info(zone: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as fault:
+        raise ValueError(f"zone must be the name of an IANA time zone, got {zone!r}") from fault
