@@ -136,3 +136,26 @@ class DayField(serializers.DateField):
                 f"The date must lie between {self.earliest} and {LAST_DAY}.", code="out_of_range"
             )
         return day
+
+
+class LoadField(serializers.Field[int, Any, Any, Any]):
+    """A load as entered, kept in whole thousandths of its unit: at most three decimals, at most 2,000."""
+
+    default_error_messages = {
+        "invalid": "Give the load as a number.",
+        "out_of_range": "The load goes from 0 to 2000.",
+        "decimals": "The load has at most three decimals.",
+    }
+
+    def to_internal_value(self, data: Any) -> int:
+        if isinstance(data, bool) or not isinstance(data, int | float | Decimal):
+            self.fail("invalid")
+        load = Decimal(str(data))
+        if not load.is_finite() or not 0 <= load <= 2000:
+            self.fail("out_of_range")
+        if load * 1000 % 1:
+            self.fail("decimals")
+        return int(load * 1000)
+
+    def to_representation(self, value: int) -> float:
+        return value / 1000

@@ -11,5 +11,11 @@ urlpatterns = [
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
     path("api/v1/", include("api.sign_in")),
+    path("api/v1/", include("api.clients")),
+    path("api/v1/", include("api.memberships")),
     path("api/v1/", include("api.plans")),
+    path("api/v1/", include("api.sessions")),
+    path("api/v1/", include("api.pain_reports")),
+    path("api/v1/", include("api.alerts")),
+    path("api/v1/", include("api.sheet")),
 ]

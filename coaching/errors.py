@@ -29,6 +29,11 @@ class InvalidError(ForbearError):
 
     code = "invalid"
 
+    @classmethod
+    def at(cls, field: str, code: str, detail: str) -> "InvalidError":
+        """One faulty field."""
+        return cls(detail, (FieldFault((field,), code, detail),))
+
 
 class NotFoundError(ForbearError):
     """Not there, or not yours to see: the answer is the same."""

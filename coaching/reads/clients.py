@@ -1,9 +1,12 @@
 """Finding a client for whoever asks; not theirs and not there are the same answer."""
 
 import uuid
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from coaching.errors import InvalidError, NotFoundError
 from coaching.models import Actor, Client
+from coaching.models.client import ClientQuerySet
 
 
 def client_for(actor: Actor, client_uid: uuid.UUID) -> Client:
@@ -18,9 +21,23 @@ def client_for(actor: Actor, client_uid: uuid.UUID) -> Client:
 
 
 def written_client(actor: Actor, named_uid: uuid.UUID | None) -> Client:
-    """Whose record a write is: a client's own, or the one a coach names. Raises InvalidError, NotFoundError."""
+    """Whose record is written: a client's own, or the one a coach names. Raises InvalidError."""
     if actor.client_id is not None and named_uid is None:
         return Client.objects.select_related("practice").get(id=actor.client_id)
     if named_uid is None:
         raise InvalidError.at("client", "required", "Say whose record this is.")
     return client_for(actor, named_uid)
+
+
+def clients_for(actor: Actor, *, is_archived: bool) -> ClientQuerySet:
+    """The clients the actor may see: those who train here now, or those who did."""
+    return (
+        Client.objects.visible_to(actor)
+        .filter(archived_at__isnull=not is_archived)
+        .select_related("coach__account")
+    )
+
+
+def local_today(client: Client, now: datetime) -> date:
+    """What day it is where the client lives."""
+    return now.astimezone(ZoneInfo(client.zone)).date()

@@ -108,7 +108,7 @@ def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
         unscored=_unscored(night, clients),
         entries=_entries(alerts, on),
         expiring=_expiring(clients, on),
-        urgency_review_note=red_flags.SIGN_OFF_NOTE,
+        urgency_review_note=red_flags.SIGN_OFF,
     )
 
 

@@ -1,0 +1,215 @@
+"""Alerts: read with their evidence, acknowledged, put off, closed; red flags by their own rules."""
+
+import uuid
+from typing import Any
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint, with_etag
+from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField
+from api.permissions import IsCoach
+from coaching.models import Alert, AlertKind, AlertStatus, Score
+from coaching.operations import alerts
+from coaching.operations.alert_reads import read_alert, read_alerts, read_scores
+from coaching.reads.alerts import caution_of, refer_out_of
+from coaching.reads.calendar import practice_today
+
+
+class AlertQuery(StrictSerializer):
+    status = CodeField(choices=AlertStatus.values, required=False)
+    kind = CodeField(choices=AlertKind.values, required=False)
+    client = IdField(required=False)
+    cursor = TextField(max_length=300, required=False)
+    page_size = TextField(max_length=9, required=False)
+
+
+class PutOffIn(StrictSerializer):
+    until_on = DayField()
+
+
+class CloseIn(StrictSerializer):
+    note = TextField(max_length=2000, is_multiline=True)
+
+
+class WithdrawalIn(StrictSerializer):
+    reason = TextField(max_length=2000, is_multiline=True)
+
+
+class AlertForClientOut(serializers.Serializer[Alert]):
+    """What a client sees of an alert about themselves: the advice, not the coach's notes."""
+
+    id = serializers.UUIDField(source="uid")
+    client = serializers.UUIDField(source="client.uid")
+    kind = serializers.CharField()
+    target = serializers.CharField(help_text="A site like knee:left, or a lift like back_squat:both:fresh.")
+    status = serializers.CharField()
+    opened_on = serializers.DateField()
+    sentence = serializers.CharField()
+    caution = serializers.SerializerMethodField()
+    refer_out = serializers.SerializerMethodField()
+    withdrawal_asked_at = serializers.DateTimeField(allow_null=True)
+
+    def get_caution(self, alert: Alert) -> str:
+        return caution_of(alert)
+
+    def get_refer_out(self, alert: Alert) -> str:
+        return refer_out_of(alert)
+
+
+class AlertOut(AlertForClientOut):
+    severity = serializers.IntegerField()
+    seen_on = serializers.DateField(help_text="The last night that found the evidence.")
+    evidence = serializers.DictField(help_text="The numbers, their window, and what they were computed from.")
+    method = serializers.CharField(help_text="Name and version of the rule.")
+    put_off_until_on = serializers.DateField(allow_null=True)
+    acknowledged_at = serializers.DateTimeField(allow_null=True)
+    closed_on = serializers.DateField(allow_null=True)
+    closing = serializers.CharField()
+    close_note = serializers.CharField()
+    version = serializers.IntegerField()
+
+
+class ScoreOut(serializers.Serializer[Score]):
+    night_on = serializers.DateField()
+    revision = serializers.IntegerField()
+    adherence_low = serializers.FloatField(
+        allow_null=True, help_text="28 days, unknown sessions counted as not done."
+    )
+    adherence_high = serializers.FloatField(
+        allow_null=True, help_text="28 days, unknown sessions counted as done."
+    )
+    sessions_due = serializers.IntegerField()
+    sessions_done = serializers.IntegerField()
+    sessions_unknown = serializers.IntegerField()
+    details = serializers.DictField()
+    method = serializers.CharField()
+    scored_at = serializers.DateTimeField()
+
+
+class AlertsView(Endpoint):
+    @extend_schema(operation_id="alerts_list", parameters=[AlertQuery], responses={200: AlertOut(many=True)})
+    def get(self, request: Request) -> Response:
+        """Alerts of the clients you may see, newest first; closed ones only with status=closed."""
+        query = self.checked_query(AlertQuery)
+        rows = read_alerts(
+            actor=self.actor,
+            status=query.get("status"),
+            kind=query.get("kind"),
+            client_uid=query.get("client"),
+            now=timezone.now(),
+        )
+        return self.page(rows, lambda row: alert_body(self, row))
+
+
+class AlertView(Endpoint):
+    @extend_schema(operation_id="alert_get", responses={200: AlertOut})
+    def get(self, request: Request, alert_uid: uuid.UUID) -> Response:
+        """One alert with its evidence; a client sees advice and caution only."""
+        alert = read_alert(actor=self.actor, alert_uid=alert_uid, now=timezone.now())
+        return with_etag(request, alert_body(self, alert), alert.version)
+
+
+class AlertActionView(Endpoint):
+    permission_classes = [IsAuthenticated, IsCoach]
+
+    def answer(self, alert: Alert) -> Response:
+        return with_etag(self.request, AlertOut(alert).data, alert.version)
+
+
+class AcknowledgementView(AlertActionView):
+    @extend_schema(operation_id="alert_acknowledge", request=None, responses={200: AlertOut})
+    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+        """Say that you have read it. Needs If-Match."""
+        version = self.expected_version()
+        now = timezone.now()
+        return self.answer(
+            alerts.acknowledge(actor=self.actor, alert_uid=alert_uid, expected_version=version, now=now)
+        )
+
+
+class PutOffView(AlertActionView):
+    @extend_schema(operation_id="alert_put_off", request=PutOffIn, responses={200: AlertOut})
+    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+        """Off the sheet until a date; a red flag never waits (403). Needs If-Match."""
+        data, version, now = self.checked(PutOffIn), self.expected_version(), timezone.now()
+        alert = alerts.put_off(
+            actor=self.actor,
+            alert_uid=alert_uid,
+            expected_version=version,
+            until_on=data["until_on"],
+            today=practice_today(self.actor, now),
+            now=now,
+        )
+        return self.answer(alert)
+
+
+class ClosingView(AlertActionView):
+    @extend_schema(operation_id="alert_close", request=CloseIn, responses={200: AlertOut})
+    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+        """Close with a note; a red flag ends only by a recorded clearance (403). Needs If-Match."""
+        data, version, now = self.checked(CloseIn), self.expected_version(), timezone.now()
+        alert = alerts.close(
+            actor=self.actor,
+            alert_uid=alert_uid,
+            expected_version=version,
+            note=data["note"],
+            today=practice_today(self.actor, now),
+            now=now,
+        )
+        return self.answer(alert)
+
+
+class WithdrawalView(Endpoint):
+    @extend_schema(operation_id="alert_ask_withdrawal", request=None, responses={200: AlertForClientOut})
+    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+        """The client says that a red flag was entered by mistake; it stands until the coach confirms."""
+        alert = alerts.ask_withdrawal(actor=self.actor, alert_uid=alert_uid, now=timezone.now())
+        return Response(AlertForClientOut(alert).data)
+
+
+class WithdrawalConfirmationView(AlertActionView):
+    @extend_schema(operation_id="alert_confirm_withdrawal", request=WithdrawalIn, responses={200: AlertOut})
+    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+        """The coach confirms the mistake; stored as withdrawn, never as cleared. Needs If-Match."""
+        data, version, now = self.checked(WithdrawalIn), self.expected_version(), timezone.now()
+        alert = alerts.confirm_withdrawal(
+            actor=self.actor,
+            alert_uid=alert_uid,
+            expected_version=version,
+            reason=data["reason"],
+            today=practice_today(self.actor, now),
+            now=now,
+        )
+        return self.answer(alert)
+
+
+class ClientScoresView(Endpoint):
+    @extend_schema(operation_id="client_scores_list", responses={200: ScoreOut(many=True)})
+    def get(self, request: Request, client_uid: uuid.UUID) -> Response:
+        """Adherence with its bounds and what each lift came to, night by night, newest first."""
+        rows = read_scores(actor=self.actor, client_uid=client_uid, now=timezone.now())
+        return self.page(rows, lambda row: ScoreOut(row).data)
+
+
+def alert_body(view: Endpoint, alert: Alert) -> dict[str, Any]:
+    serializer = AlertOut if view.actor.is_coach else AlertForClientOut
+    body: dict[str, Any] = serializer(alert).data
+    return body
+
+
+urlpatterns = [
+    path("alerts", AlertsView.as_view()),
+    path("alerts/<uuid:alert_uid>", AlertView.as_view()),
+    path("alerts/<uuid:alert_uid>/acknowledgement", AcknowledgementView.as_view()),
+    path("alerts/<uuid:alert_uid>/put-off", PutOffView.as_view()),
+    path("alerts/<uuid:alert_uid>/closing", ClosingView.as_view()),
+    path("alerts/<uuid:alert_uid>/withdrawal", WithdrawalView.as_view()),
+    path("alerts/<uuid:alert_uid>/withdrawal/confirmation", WithdrawalConfirmationView.as_view()),
+    path("clients/<uuid:client_uid>/scores", ClientScoresView.as_view()),
+]

@@ -1,0 +1,75 @@
+"""Pain reports on their own: the next morning, at rest, between sessions."""
+
+import uuid
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint
+from api.pain_fields import PainReportAlone, PainReportOut, UrgentOut, pain_entry
+from coaching.operations.pain import RecordedPain, read_pain_report, read_pain_reports, record_pain_report
+from coaching.reads.clients import written_client
+from coaching.reads.symptoms import SymptomQuestion, symptom_questions
+
+
+class RecordedPainOut(serializers.Serializer[RecordedPain]):
+    pain_report = PainReportOut(source="report")
+    urgent = UrgentOut(many=True)
+
+
+class SymptomQuestionOut(serializers.Serializer[SymptomQuestion]):
+    code = serializers.CharField()
+    question = serializers.CharField()
+    asked_after = serializers.ListField(child=serializers.CharField())
+
+
+class SymptomsOut(serializers.Serializer[object]):
+    questions = SymptomQuestionOut(many=True)
+    review_note = serializers.CharField()
+
+
+class PainReportView(Endpoint):
+    @extend_schema(
+        operation_id="pain_report_put",
+        request=PainReportAlone,
+        responses={200: RecordedPainOut, 201: RecordedPainOut},
+    )
+    def put(self, request: Request, report_uid: uuid.UUID) -> Response:
+        """Store a pain report under an id that the client app made; sending it again is harmless."""
+        data = self.checked(PainReportAlone)
+        client = written_client(self.actor, data.get("client"))
+        recorded = record_pain_report(
+            actor=self.actor, client=client, entry=pain_entry(data, report_uid), now=timezone.now()
+        )
+        return Response(RecordedPainOut(recorded).data, status=201 if recorded.is_new else 200)
+
+    @extend_schema(operation_id="pain_report_get", responses={200: PainReportOut})
+    def get(self, request: Request, report_uid: uuid.UUID) -> Response:
+        report = read_pain_report(actor=self.actor, report_uid=report_uid, now=timezone.now())
+        return Response(PainReportOut(report).data)
+
+
+class ClientPainReportsView(Endpoint):
+    @extend_schema(operation_id="client_pain_reports_list", responses={200: PainReportOut(many=True)})
+    def get(self, request: Request, client_uid: uuid.UUID) -> Response:
+        """A client's pain reports, newest first, in cursor pages."""
+        rows = read_pain_reports(actor=self.actor, client_uid=client_uid, now=timezone.now())
+        return self.page(rows, lambda row: PainReportOut(row).data)
+
+
+class SymptomsView(Endpoint):
+    @extend_schema(operation_id="symptoms_list", responses={200: SymptomsOut})
+    def get(self, request: Request) -> Response:
+        """The coded questions that a client app asks with a pain report: yes, no or not answered."""
+        return Response(SymptomsOut(symptom_questions()).data)
+
+
+urlpatterns = [
+    path("symptoms", SymptomsView.as_view()),
+    path("pain-reports/<uuid:report_uid>", PainReportView.as_view()),
+    path("clients/<uuid:client_uid>/pain-reports", ClientPainReportsView.as_view()),
+]

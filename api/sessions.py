@@ -1,0 +1,366 @@
+"""Sessions: put by client-made id, posted in batches, read back, edited with their version."""
+
+import uuid
+from typing import Any
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.parsers import BaseParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint, with_etag
+from api.fields import (
+    CodeField,
+    FlagField,
+    IdField,
+    InstantField,
+    LoadField,
+    NumberField,
+    StrictSerializer,
+    TextField,
+    WholeField,
+)
+from api.pain_fields import PainReportInSession, PainReportOut, UrgentOut, pain_entry
+from api.parsers import MergePatchParser, StrictJSONParser
+from api.problems import Problem, faults_of, problem_body, problem_of
+from coaching.models import EndedBy, LoadUnit, LoggedSet, Session, SetKind, SetSide
+from coaching.operations.entries import SessionEntry, SetEntry
+from coaching.operations.sessions import (
+    BatchItem,
+    Outcome,
+    Recorded,
+    confirm_set,
+    delete_session,
+    read_session,
+    read_sessions,
+    record_batch,
+    record_session,
+    session_for,
+)
+from coaching.reads.clients import written_client
+from coaching.reads.loads import exact_load_kg
+
+MAX_SETS = 200
+MAX_BATCH = 100
+TEMPO = r"^(\d{1,2}|[xX])-(\d{1,2}|[xX])-(\d{1,2}|[xX])-(\d{1,2}|[xX])$|^[\dxX]{4}$"
+
+
+class SetIn(StrictSerializer):
+    id = IdField()
+    exercise = TextField(max_length=60)
+    kind = CodeField(choices=SetKind.values, default=SetKind.WORK)
+    side = CodeField(choices=SetSide.values, default=SetSide.BOTH)
+    load = LoadField(
+        default=0, help_text="As entered, in load_unit; what it means is the exercise's load_basis."
+    )
+    load_unit = CodeField(choices=LoadUnit.values, default=LoadUnit.KG)
+    reps = WholeField(min_value=0, max_value=1000, required=False, allow_null=True, default=None)
+    duration_s = WholeField(min_value=1, max_value=7200, required=False, allow_null=True, default=None)
+    rir = NumberField(min_value=0, max_value=20, step=0.5, required=False, allow_null=True, default=None)
+    ended_by = CodeField(choices=EndedBy.values, default=EndedBy.TARGET)
+    tempo = TextField(max_length=12, required=False, allow_blank=True, default="")
+    rest_s = WholeField(min_value=0, max_value=7200, required=False, allow_null=True, default=None)
+    follows_previous = FlagField(
+        default=False, help_text="Done at once after the set before it, without rest."
+    )
+    prescription = IdField(required=False, allow_null=True, default=None)
+
+    def validate_tempo(self, tempo: str) -> str:
+        if tempo and not serializers.RegexField(TEMPO).regex.search(tempo):  # type: ignore[attr-defined]
+            raise serializers.ValidationError(
+                "Four digits, like 3-1-1-0; X for as fast as possible.", code="tempo"
+            )
+        return tempo
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if (attrs["reps"] is None) == (attrs["duration_s"] is None):
+            raise serializers.ValidationError(
+                {"reps": "Give reps or duration_s, one of the two."}, code="required"
+            )
+        return attrs
+
+
+class SessionIn(StrictSerializer):
+    performed_at = InstantField()
+    ended_at = InstantField(required=False, allow_null=True, default=None)
+    session_rpe = NumberField(
+        min_value=0, max_value=10, step=0.5, required=False, allow_null=True, default=None
+    )
+    note = TextField(max_length=2000, is_multiline=True, required=False, allow_blank=True, default="")
+    scheduled_session = IdField(required=False, allow_null=True, default=None)
+    client = IdField(required=False, help_text="For a coach who writes on a client's behalf.")
+    sets = SetIn(many=True, max_length=MAX_SETS, required=False, default=list)  # type: ignore[call-arg]
+    pain_reports = PainReportInSession(many=True, max_length=100, required=False, default=list)  # type: ignore[call-arg]
+
+
+class SessionInBatch(SessionIn):
+    id = IdField()
+
+
+class BatchIn(serializers.Serializer[Any]):
+    client = IdField(required=False, help_text="For a coach who writes on a client's behalf.")
+    items = SessionInBatch(many=True, max_length=MAX_BATCH)  # type: ignore[call-arg]
+
+
+class SetOut(serializers.Serializer[LoggedSet]):
+    id = serializers.UUIDField(source="uid")
+    exercise = serializers.CharField(source="exercise.code")
+    kind = serializers.CharField()
+    side = serializers.CharField()
+    load = LoadField(source="load_thousandths")
+    load_unit = serializers.CharField()
+    load_kg = serializers.SerializerMethodField(help_text="Exact kilograms, derived; never read back.")
+    reps = serializers.IntegerField(allow_null=True)
+    duration_s = serializers.IntegerField(allow_null=True)
+    rir = serializers.FloatField(allow_null=True)
+    ended_by = serializers.CharField()
+    tempo = serializers.CharField()
+    rest_s = serializers.IntegerField(allow_null=True)
+    follows_previous = serializers.SerializerMethodField()
+    prescription = serializers.UUIDField(source="prescription.uid", allow_null=True, default=None)
+    to_confirm = serializers.BooleanField(source="is_to_confirm")
+
+    def get_load_kg(self, row: LoggedSet) -> str:
+        return exact_load_kg(row)
+
+    def get_follows_previous(self, row: LoggedSet) -> bool:
+        return row.follows_position is not None
+
+
+class SessionOut(serializers.Serializer[Session]):
+    id = serializers.UUIDField(source="uid")
+    client = serializers.UUIDField(source="client.uid")
+    performed_at = serializers.DateTimeField()
+    ended_at = serializers.DateTimeField(allow_null=True)
+    performed_on = serializers.DateField()
+    session_rpe = serializers.FloatField(allow_null=True)
+    note = serializers.CharField()
+    scheduled_session = serializers.UUIDField(source="scheduled_session.uid", allow_null=True, default=None)
+    sets = SetOut(many=True)
+    pain_reports = PainReportOut(many=True)
+    version = serializers.IntegerField()
+    received_at = serializers.DateTimeField()
+
+
+class RecordedOut(serializers.Serializer[Recorded]):
+    """The stored session, and what must be said at once (red flags, a passed pain limit)."""
+
+    session = SessionOut()
+    urgent = UrgentOut(many=True)
+
+
+class BatchItemOut(serializers.Serializer[Any]):
+    index = serializers.IntegerField()
+    id = serializers.CharField()
+    status = serializers.IntegerField()
+    etag = serializers.CharField(required=False)
+    urgent = UrgentOut(many=True, required=False)
+    problem = serializers.DictField(required=False)
+
+
+class BatchOut(serializers.Serializer[Any]):
+    items = BatchItemOut(many=True)
+
+
+STATUS_OF_OUTCOME = {Outcome.CREATED: 201, Outcome.REPLAYED: 200, Outcome.UPDATED: 200}
+
+
+class SessionView(Endpoint):
+    parser_classes: list[type[BaseParser]] = [StrictJSONParser, MergePatchParser]
+
+    @extend_schema(
+        operation_id="session_put", request=SessionIn, responses={200: RecordedOut, 201: RecordedOut}
+    )
+    def put(self, request: Request, session_uid: uuid.UUID) -> Response:
+        """Store a session under an id that the client app made.
+
+        The same content again answers 200 and writes nothing. Other content needs If-Match, or answers 409.
+        """
+        expected = self.expected_version() if "If-Match" in request.headers else None
+        return self._record(self.checked(SessionIn), session_uid, expected)
+
+    @extend_schema(operation_id="session_get", responses={200: SessionOut})
+    def get(self, request: Request, session_uid: uuid.UUID) -> Response:
+        session = read_session(actor=self.actor, session_uid=session_uid, now=timezone.now())
+        return with_etag(request, SessionOut(session).data, session.version)
+
+    @extend_schema(operation_id="session_patch", request=SessionIn, responses={200: RecordedOut})
+    def patch(self, request: Request, session_uid: uuid.UUID) -> Response:
+        """RFC 7396 merge patch; arrays are replaced whole. Needs If-Match."""
+        expected = self.expected_version()
+        standing = session_for(self.actor, session_uid)
+        merged = merge_patch(writable(standing), request.data)
+        checker = SessionIn(data=merged)
+        checker.is_valid(raise_exception=True)
+        return self._record(checker.validated_data | {"client": standing.client.uid}, session_uid, expected)
+
+    @extend_schema(operation_id="session_delete", responses={204: None})
+    def delete(self, request: Request, session_uid: uuid.UUID) -> Response:
+        """Take a session back for good; its id answers 410 from then on. Needs If-Match."""
+        expected = self.expected_version()
+        session = session_for(self.actor, session_uid)
+        delete_session(actor=self.actor, session=session, expected_version=expected, now=timezone.now())
+        return Response(status=204)
+
+    def _record(self, data: dict[str, Any], session_uid: uuid.UUID, expected: int | None) -> Response:
+        client = written_client(self.actor, data.get("client"))
+        recorded = record_session(
+            actor=self.actor,
+            client=client,
+            entry=session_entry(data, session_uid),
+            now=timezone.now(),
+            expected_version=expected,
+        )
+        stored = session_for(self.actor, session_uid)
+        body = RecordedOut(Recorded(stored, recorded.outcome, recorded.urgent)).data
+        return with_etag(self.request, body, stored.version, status=STATUS_OF_OUTCOME[recorded.outcome])
+
+
+class SessionBatchView(Endpoint):
+    @extend_schema(operation_id="session_batch_post", request=BatchIn, responses={200: BatchOut})
+    def post(self, request: Request) -> Response:
+        """Store up to 100 sessions, each on its own: one result per item, in order.
+
+        A device removes an item from its queue on 200, 201, 410 and 422 (and shows the last), parks 403, 404,
+        409 and 412 for a person, and keeps it on 5xx, 429 or no answer.
+        """
+        items, client_uid = batch_envelope(request.data)
+        client = written_client(self.actor, client_uid)
+        checked = [SessionInBatch(data=item) for item in items]
+        valid = [(index, row) for index, row in enumerate(checked) if row.is_valid()]
+        entries = [session_entry(row.validated_data, row.validated_data["id"]) for _, row in valid]
+        results = record_batch(actor=self.actor, client=client, entries=entries, now=timezone.now())
+        by_index = {index: result for (index, _), result in zip(valid, results, strict=True)}
+        answers = [
+            stored_item(index, items[index], by_index[index])
+            if index in by_index
+            else refused_item(index, items[index], row)
+            for index, row in enumerate(checked)
+        ]
+        return Response({"items": answers})
+
+
+class ClientSessionsView(Endpoint):
+    @extend_schema(operation_id="client_sessions_list", responses={200: SessionOut(many=True)})
+    def get(self, request: Request, client_uid: uuid.UUID) -> Response:
+        """A client's sessions, newest stored first, in cursor pages."""
+        rows = read_sessions(actor=self.actor, client_uid=client_uid, now=timezone.now())
+        return self.page(rows, lambda row: SessionOut(row).data)
+
+
+class SetConfirmationView(Endpoint):
+    @extend_schema(operation_id="set_confirm", request=None, responses={200: SetOut})
+    def post(self, request: Request, set_uid: uuid.UUID) -> Response:
+        """Say that a load far above what the lift had seen was really lifted; it counts from then on."""
+        row = confirm_set(actor=self.actor, set_uid=set_uid, now=timezone.now())
+        return Response(SetOut(row).data)
+
+
+def session_entry(data: dict[str, Any], uid: uuid.UUID) -> SessionEntry:
+    return SessionEntry(
+        uid=uid,
+        performed_at=data["performed_at"],
+        ended_at=data["ended_at"],
+        session_rpe=data["session_rpe"],
+        note=data["note"],
+        scheduled_session_uid=data["scheduled_session"],
+        sets=tuple(_set_entry(row) for row in data["sets"]),
+        pain_reports=tuple(pain_entry(row) for row in data["pain_reports"]),
+    )
+
+
+def _set_entry(row: dict[str, Any]) -> SetEntry:
+    return SetEntry(
+        uid=row["id"],
+        exercise_code=row["exercise"],
+        kind=row["kind"],
+        side=row["side"],
+        load_thousandths=row["load"],
+        load_unit=row["load_unit"],
+        reps=row["reps"],
+        duration_s=row["duration_s"],
+        rir=row["rir"],
+        ended_by=row["ended_by"],
+        tempo=row["tempo"],
+        rest_s=row["rest_s"],
+        follows_previous=row["follows_previous"],
+        prescription_uid=row["prescription"],
+    )
+
+
+def batch_envelope(data: Any) -> tuple[list[Any], uuid.UUID | None]:
+    """The items and the client named beside them; a faulty envelope refuses the whole batch."""
+    if not isinstance(data, dict) or not isinstance(data.get("items"), list):
+        raise Problem("bad_envelope", 400, 'A batch is an object with an array "items".')
+    unknown = set(data) - {"items", "client"}
+    if unknown:
+        raise Problem("unknown_key", 400, f"The envelope does not know {sorted(unknown)[0]!r}.")
+    if len(data["items"]) > MAX_BATCH:
+        raise Problem("too_many_items", 413, f"A batch holds at most {MAX_BATCH} sessions.")
+    if "client" not in data:
+        return data["items"], None
+    try:
+        return data["items"], IdField().to_internal_value(data["client"])
+    except serializers.ValidationError:
+        raise Problem("bad_envelope", 400, '"client" is not an id.') from None
+
+
+def stored_item(index: int, item: Any, result: BatchItem) -> dict[str, Any]:
+    answer: dict[str, Any] = {"index": index, "id": item["id"]}
+    if result.recorded is not None:
+        answer["status"] = STATUS_OF_OUTCOME[result.recorded.outcome]
+        answer["etag"] = f'"{result.recorded.session.version}"'
+        answer["urgent"] = [UrgentOut(notice).data for notice in result.recorded.urgent]
+    elif result.error is not None:
+        problem = problem_of(result.error)
+        answer["status"] = problem.status_code
+        answer["problem"] = problem_body(
+            problem.code, problem.status_code, str(problem.detail), problem.faults
+        )
+    return answer
+
+
+def refused_item(index: int, item: Any, checked: SessionInBatch) -> dict[str, Any]:
+    named = str(item.get("id", "")) if isinstance(item, dict) else ""
+    faults = faults_of(serializers.ValidationError(checked.errors))
+    problem = problem_body("invalid", 422, "Some fields are not acceptable.", faults)
+    return {"index": index, "id": named[:36], "status": 422, "problem": problem}
+
+
+def writable(session: Session) -> dict[str, Any]:
+    """The session as a body that could have been PUT, for merge patches."""
+    body: dict[str, Any] = SessionOut(session).data
+    kept = _only(SessionIn, body)
+    del kept["client"]
+    kept["sets"] = [_only(SetIn, row) for row in body["sets"]]
+    kept["pain_reports"] = [_only(PainReportInSession, row) for row in body["pain_reports"]]
+    return kept
+
+
+def _only(serializer: type[StrictSerializer], body: dict[str, Any]) -> dict[str, Any]:
+    wanted = serializer().get_fields()
+    return {key: value for key, value in body.items() if key in wanted}
+
+
+def merge_patch(target: Any, patch: Any) -> Any:
+    """RFC 7396: null removes a member, an object merges, everything else replaces."""
+    if not isinstance(patch, dict):
+        return patch
+    merged = dict(target) if isinstance(target, dict) else {}
+    for key, value in patch.items():
+        if value is None:
+            merged.pop(key, None)
+        else:
+            merged[key] = merge_patch(merged.get(key), value)
+    return merged
+
+
+urlpatterns = [
+    path("sessions/batch", SessionBatchView.as_view()),
+    path("sessions/<uuid:session_uid>", SessionView.as_view()),
+    path("sets/<uuid:set_uid>/confirmation", SetConfirmationView.as_view()),
+    path("clients/<uuid:client_uid>/sessions", ClientSessionsView.as_view()),
+]

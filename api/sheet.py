@@ -1,0 +1,85 @@
+"""The morning sheet over HTTP."""
+
+from typing import Any
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint
+from api.fields import DayField, StrictSerializer
+from api.permissions import IsCoach
+from coaching.operations.alert_reads import read_sheet
+from coaching.reads.calendar import practice_today
+from coaching.reads.sheet import ExpiringRestriction, MorningSheet, SheetEntry, SheetLine, UnscoredClient
+
+
+class SheetQuery(StrictSerializer):
+    on = DayField(required=False, help_text="The morning; today at the practice if left out.")
+
+
+class SheetLineOut(serializers.Serializer[SheetLine]):
+    alert = serializers.UUIDField(source="alert_uid")
+    kind = serializers.CharField()
+    target = serializers.CharField()
+    severity = serializers.IntegerField()
+    status = serializers.CharField()
+    opened_on = serializers.DateField()
+    is_new = serializers.BooleanField()
+    sentence = serializers.CharField()
+    caution = serializers.CharField()
+    refer_out = serializers.CharField()
+
+
+class SheetEntryOut(serializers.Serializer[SheetEntry]):
+    client = serializers.UUIDField(source="client_uid")
+    client_name = serializers.CharField()
+    coach_name = serializers.CharField()
+    lines = SheetLineOut(many=True)
+
+
+class UnscoredOut(serializers.Serializer[UnscoredClient]):
+    client = serializers.UUIDField(source="client_uid")
+    client_name = serializers.CharField()
+    reason = serializers.CharField()
+
+
+class ExpiringOut(serializers.Serializer[ExpiringRestriction]):
+    client = serializers.UUIDField(source="client_uid")
+    client_name = serializers.CharField()
+    joint = serializers.CharField()
+    side = serializers.CharField()
+    kind = serializers.CharField()
+    until_on = serializers.DateField()
+
+
+class SheetOut(serializers.Serializer[MorningSheet]):
+    practice_name = serializers.CharField()
+    coach_name = serializers.CharField()
+    sheet_on = serializers.DateField()
+    last_night_on = serializers.DateField(allow_null=True)
+    nights_caught_up = serializers.IntegerField()
+    unscored = UnscoredOut(many=True)
+    entries = SheetEntryOut(many=True)
+    expiring = ExpiringOut(many=True)
+    urgency_review_note = serializers.CharField()
+
+
+class SheetView(Endpoint):
+    permission_classes = [IsAuthenticated, IsCoach]
+
+    @extend_schema(operation_id="morning_sheet_get", parameters=[SheetQuery], responses={200: SheetOut})
+    def get(self, request: Request) -> Response:
+        """Who needs your attention this morning, in order, and why."""
+        now = timezone.now()
+        on = self.checked_query(SheetQuery).get("on") or practice_today(self.actor, now)
+        sheet = read_sheet(actor=self.actor, on=on, now=now)
+        body: dict[str, Any] = SheetOut(sheet).data
+        return Response(body)
+
+
+urlpatterns = [path("morning-sheet", SheetView.as_view())]

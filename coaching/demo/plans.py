@@ -1,0 +1,154 @@
+"""Three invented plans, in three styles: few sets to failure, more sets in reserve, slow and held work."""
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Lift:
+    """One prescription of a demo plan, and the e1RM its client starts from."""
+
+    exercise: str
+    sets: int
+    reps_low: int = 0
+    reps_high: int = 0
+    rir: float | None = None
+    start_e1rm_kg: float = 0.0
+    step_kg: float = 2.5
+    tempo: str = ""
+    duration_s: int = 0
+    has_warm_up_ramp: bool = False
+    follows_previous: bool = False
+
+    def body(self) -> dict[str, Any]:
+        """As the API takes a prescription."""
+        work: dict[str, Any] = (
+            {"duration_s": self.duration_s}
+            if self.duration_s
+            else {"reps_low": self.reps_low, "reps_high": self.reps_high}
+        )
+        effort: dict[str, Any] = (
+            {"effort_target": "failure"}
+            if self.rir is None
+            else {"effort_target": "reps_in_reserve", "rir_target": self.rir}
+        )
+        return {
+            "exercise": self.exercise,
+            "side": "both",
+            "sets": self.sets,
+            "load_rule": "from_history",
+            "tempo": self.tempo,
+            "has_warm_up_ramp": self.has_warm_up_ramp,
+            **work,
+            **effort,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    name: str
+    weekday: int
+    lifts: tuple[Lift, ...]
+
+    def blocks(self) -> list[dict[str, Any]]:
+        """Blocks as the API takes them: a lift that follows the one before it shares its block."""
+        blocks: list[dict[str, Any]] = []
+        for lift in self.lifts:
+            if lift.follows_previous:
+                blocks[-1]["kind"] = "back_to_back"
+                blocks[-1]["prescriptions"].append(lift.body())
+            else:
+                blocks.append({"kind": "straight_sets", "rest_s": 120, "prescriptions": [lift.body()]})
+        return blocks
+
+
+@dataclass(frozen=True, slots=True)
+class DemoPlan:
+    key: str
+    name: str
+    days: tuple[Day, ...]
+    deload_weeks: tuple[int, ...] = ()
+
+    def body(self, weeks: int) -> dict[str, Any]:
+        return {
+            "name": self.name,
+            "weeks": weeks,
+            "deload_weeks": [week for week in self.deload_weeks if week <= weeks],
+            "days": [{"name": day.name, "weekday": day.weekday, "blocks": day.blocks()} for day in self.days],
+        }
+
+
+def _few_sets_day(name: str, weekday: int) -> Day:
+    return Day(
+        name,
+        weekday,
+        (
+            Lift("machine_chest_fly", 1, 6, 10, None, 70, 2.5),
+            Lift(
+                "dumbbell_bench_press", 1, 4, 10, None, 30, 1, has_warm_up_ramp=False, follows_previous=True
+            ),
+            Lift("chest_supported_row", 2, 6, 10, None, 62, 2, has_warm_up_ramp=True),
+            Lift("leg_extension", 1, 8, 12, None, 80, 2.5, tempo="3-1-1-0"),
+            Lift("leg_press", 1, 6, 10, None, 190, 5, follows_previous=True),
+        ),
+    )
+
+
+def _reserve_day(name: str, weekday: int) -> Day:
+    return Day(
+        name,
+        weekday,
+        (
+            Lift("back_squat", 3, 5, 8, 2, 100, 2.5, has_warm_up_ramp=True),
+            Lift("barbell_bench_press", 3, 5, 8, 2, 75, 2.5, has_warm_up_ramp=True),
+            Lift("cable_row", 3, 6, 9, 2, 70, 2.5),
+            Lift("dumbbell_lateral_raise", 2, 6, 9, 1, 13, 1),
+        ),
+    )
+
+
+def _pressing_day(name: str, weekday: int) -> Day:
+    return Day(
+        name,
+        weekday,
+        (
+            Lift("barbell_bench_press", 3, 5, 12, 1, 80, 2.5, has_warm_up_ramp=True),
+            Lift("overhead_press", 3, 5, 12, 1, 48, 2.5),
+            Lift("cable_row", 3, 6, 10, 2, 75, 2.5),
+            Lift("romanian_deadlift", 2, 6, 9, 2, 110, 2.5),
+        ),
+    )
+
+
+def _slow_day(name: str, weekday: int) -> Day:
+    return Day(
+        name,
+        weekday,
+        (
+            Lift("leg_extension", 2, 15, 20, None, 55, 2.5, tempo="3-1-3-0"),
+            Lift("leg_curl", 2, 8, 10, 1, 50, 2.5),
+            Lift("wall_sit", 3, duration_s=45, rir=2),
+            Lift("lat_pulldown", 2, 7, 10, 1, 65, 2.5),
+            Lift("side_plank", 2, duration_s=30, rir=2),
+        ),
+    )
+
+
+FEW_SETS = DemoPlan(
+    "few_sets",
+    "Few hard sets, to failure",
+    tuple(_few_sets_day(*day) for day in (("A", 0), ("B", 2), ("C", 4))),
+)
+RESERVE = DemoPlan(
+    "reserve",
+    "More sets, reps in reserve",
+    tuple(_reserve_day(*day) for day in (("A", 0), ("B", 2), ("C", 4))),
+)
+DELOADS = DemoPlan("deloads", "More sets, every sixth week light", RESERVE.days, deload_weeks=(3, 9, 15))
+PRESSING = DemoPlan(
+    "pressing",
+    "Pressing block, 5 to 12",
+    tuple(_pressing_day(*day) for day in (("A", 0), ("B", 2), ("C", 4))),
+)
+SLOW = DemoPlan("slow", "Slow and held", tuple(_slow_day(*day) for day in (("A", 1), ("B", 3), ("C", 5))))
+PLANS = (FEW_SETS, RESERVE, DELOADS, PRESSING, SLOW)

@@ -1,0 +1,123 @@
+"""The night, as a list of steps in reading order; everything it must do is derived from rows."""
+
+import time
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import structlog
+from django.db import transaction
+
+from coaching.models import Client, Night, NightStatus, Practice
+from coaching.operations import nights
+from coaching.operations.morning_mail import enqueue_morning_mails
+from coaching.operations.scoring import ChunkResult, score_chunk
+
+log = structlog.get_logger("nightly")
+
+
+@dataclass(frozen=True, slots=True)
+class NightRun:
+    """What one call did, and whether work is left."""
+
+    planned: int
+    finished: int
+    clients: int
+    failed: int
+    opened: int
+    closed: int
+    rescored: int
+    is_complete: bool
+
+
+def run_due_nights(*, now: datetime, budget_s: float) -> NightRun:
+    """Run what is due and not done, oldest first, until the time is up. Safe to run twice at once."""
+    until = time.monotonic() + budget_s
+    planned = nights.plan_due_nights(now=now)
+    done = ChunkResult()
+    finished = 0
+    is_complete = True
+    for night in nights.unfinished_nights():
+        result, is_night_done = run_night(night=night, now=now, until=until)
+        done = done.plus(result)
+        finished += is_night_done
+        is_complete &= is_night_done
+        if time.monotonic() >= until:
+            break
+    rescored = rescore_dirty_clients(now=now, until=until)
+    return NightRun(planned, finished, done.clients, 0, done.opened, done.closed, rescored, is_complete)
+
+
+def run_night(*, night: Night, now: datetime, until: float | None = None) -> tuple[ChunkResult, bool]:
+    """Score every client of one night, chunk by chunk; the bool says whether the night is done."""
+    nights.start_night(night=night, now=now)
+    done = ChunkResult()
+    while until is None or time.monotonic() < until:
+        claim = nights.claim_chunk(night=night)
+        if claim is None:
+            return done, finish(night=night, now=now)
+        done = done.plus(_run_chunk(claim, now))
+    return done, False
+
+
+def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
+    """Score the claimed clients in one transaction; after a failure they are tried again alone."""
+    try:
+        with transaction.atomic():
+            items = nights.lock_claim(claim)
+            result = score_chunk(items=items, night_on=claim.night.night_on, now=now)
+            nights.mark_scored(items, now=now)
+            nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)
+            return result
+    except Exception as error:  # one client's trouble must not end the night of the others
+        log.warning(
+            "chunk_failed", night=claim.night.id, clients=len(claim.item_ids), error=type(error).__name__
+        )
+        nights.note_failure(claim, error_code=type(error).__name__)
+        return ChunkResult()
+
+
+@transaction.atomic
+def finish(*, night: Night, now: datetime) -> bool:
+    """Close the night, and write the morning mails of the newest one in the same transaction."""
+    if not nights.finish_night(night=night, now=now):
+        return Night.objects.filter(id=night.id, status=NightStatus.DONE).exists()
+    enqueue_morning_mails(night=night, now=now)
+    log.info("night_done", practice=night.practice_id, night_on=str(night.night_on))
+    return True
+
+
+def rescore_dirty_clients(*, now: datetime, until: float) -> int:
+    """Score again the nights that late posts reach back into, as new revisions; returns how many scores.
+
+    Only the newest night may open or update an alert, and nothing is mailed before the next morning.
+    """
+    scored = 0
+    for practice in Practice.objects.filter(id__in=Client.objects.dirty().values("practice_id")):
+        if time.monotonic() >= until:
+            break
+        scored += _rescore_practice(practice, now)
+    return scored
+
+
+@transaction.atomic
+def _rescore_practice(practice: Practice, now: datetime) -> int:
+    dirty = nights.lock_dirty_clients(practice=practice)
+    done_nights = nights.newest_done_nights(practice=practice)
+    scored = 0
+    for night in reversed(done_nights):
+        touched = [
+            client for client in dirty if client.dirty_from_on and client.dirty_from_on < night.night_on
+        ]
+        items = nights.add_revision(night=night, clients=touched, now=now)
+        is_newest = night == done_nights[0]
+        scored += score_chunk(items=items, night_on=night.night_on, now=now, touches_alerts=is_newest).clients
+    nights.mark_clean(dirty)
+    return scored
+
+
+def night_by_hand(*, practice: Practice, night_on: date, now: datetime) -> Night:
+    """The row of one night, made if it is not there; running it again changes nothing."""
+    night, _ = Night.objects.get_or_create(
+        practice=practice, night_on=night_on, defaults={"zone": practice.zone, "planned_at": now}
+    )
+    return night

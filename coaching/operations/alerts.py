@@ -1,0 +1,269 @@
+"""An alert's life: opened once, updated by what is found, ended by the evidence, a coach or a clinician."""
+
+import uuid
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.db.models import F
+
+from coaching.errors import ForbiddenError, InvalidError, NotFoundError, StaleVersionError
+from coaching.models import Actor, Alert, AlertKind, AlertStatus, Clearance, Client, Closing
+from coaching.operations.audit import record_change
+
+REOPENS_AFTER_DAYS = 21
+REOPENS_AT_PAIN_RISE = 2
+CLOSES_AFTER_DAYS = {AlertKind.SILENT: 1, AlertKind.UNLOGGED: 3, AlertKind.OFF_PLAN: 3}
+CLOSES_AFTER_DAYS_OTHERWISE = 21
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What a night or a post found about one client: enough to open an alert or to update it."""
+
+    client_id: int
+    kind: str
+    target: str
+    severity: int
+    sentence: str
+    evidence: dict[str, Any]
+    method: str
+    pain_level: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AlertChanges:
+    opened: tuple[Alert, ...]
+    updated: int
+    closed: int
+
+
+def apply_findings(
+    *,
+    practice_id: int,
+    client_ids: Collection[int],
+    findings: Iterable[Finding],
+    kinds: Collection[str],
+    on: date,
+    now: datetime,
+) -> AlertChanges:
+    """Bring the alerts of these clients to what was found on `on`; safe to repeat.
+
+    Only alerts of `kinds` may close for want of evidence: a night judges what it looked at.
+    """
+    known = _latest_by_target(client_ids, kinds)
+    to_open: list[Alert] = []
+    to_update: list[Alert] = []
+    found_ids: set[int] = set()
+    for finding in findings:
+        alert = known.get((finding.client_id, finding.kind, finding.target))
+        if alert is None or (alert.status == AlertStatus.CLOSED and _may_reopen(alert, finding, on)):
+            to_open.append(_new_alert(practice_id, finding, on, now))
+            continue
+        found_ids.add(alert.id)
+        to_update.append(_updated(alert, finding, on))
+    faded = [row for row in known.values() if row.id not in found_ids and _has_faded(row, on)]
+    for alert in faded:
+        alert.status, alert.closed_on, alert.closing = AlertStatus.CLOSED, on, Closing.EVIDENCE_GONE
+        alert.version += 1
+    Alert.objects.bulk_create(to_open)
+    fields = [
+        "status",
+        "severity",
+        "sentence",
+        "evidence",
+        "method",
+        "seen_on",
+        "version",
+        "closed_on",
+        "closing",
+    ]
+    Alert.objects.bulk_update([*to_update, *faded], fields)
+    return AlertChanges(tuple(to_open), len(to_update), len(faded))
+
+
+def _latest_by_target(
+    client_ids: Collection[int], kinds: Collection[str]
+) -> dict[tuple[int, str, str], Alert]:
+    rows = Alert.objects.filter(client_id__in=client_ids, kind__in=kinds).order_by("id").select_for_update()
+    return {(row.client_id, row.kind, row.target): row for row in rows}
+
+
+def _may_reopen(alert: Alert, finding: Finding, on: date) -> bool:
+    """Opens as new after its own end; closed by hand, only once the evidence was gone or is worse."""
+    if alert.closing != Closing.BY_COACH:
+        return True
+    if (on - alert.seen_on).days > REOPENS_AFTER_DAYS:
+        return True
+    level_at_closing = alert.evidence.get("pain_level")
+    if finding.pain_level is None or level_at_closing is None:
+        return False
+    return finding.pain_level >= float(level_at_closing) + REOPENS_AT_PAIN_RISE
+
+
+def _new_alert(practice_id: int, finding: Finding, on: date, now: datetime) -> Alert:
+    return Alert(
+        practice_id=practice_id,
+        client_id=finding.client_id,
+        kind=finding.kind,
+        target=finding.target,
+        severity=finding.severity,
+        opened_on=on,
+        opened_at=now,
+        seen_on=on,
+        sentence=finding.sentence,
+        evidence=_evidence(finding),
+        method=finding.method,
+    )
+
+
+def _evidence(finding: Finding) -> dict[str, Any]:
+    return finding.evidence | {"pain_level": finding.pain_level}
+
+
+def _updated(alert: Alert, finding: Finding, on: date) -> Alert:
+    """The same alert with today's evidence; one closed by hand only notes that it is still there."""
+    alert.seen_on = max(alert.seen_on, on)
+    if alert.status == AlertStatus.CLOSED:
+        return alert
+    if alert.status == AlertStatus.PUT_OFF and alert.put_off_until_on and alert.put_off_until_on <= on:
+        alert.status = AlertStatus.OPEN
+    alert.severity = finding.severity
+    alert.sentence = finding.sentence
+    alert.evidence = _evidence(finding)
+    alert.method = finding.method
+    alert.version += 1
+    return alert
+
+
+def _has_faded(alert: Alert, on: date) -> bool:
+    if alert.status == AlertStatus.CLOSED or alert.kind == AlertKind.RED_FLAG:
+        return False
+    patience = CLOSES_AFTER_DAYS.get(AlertKind(alert.kind), CLOSES_AFTER_DAYS_OTHERWISE)
+    return (on - alert.seen_on).days >= patience
+
+
+@transaction.atomic
+def acknowledge(*, actor: Actor, alert_uid: uuid.UUID, expected_version: int, now: datetime) -> Alert:
+    """The coach has read it; it stays on the sheet, and is not mailed again unless it gets worse."""
+    alert = alert_to_change(actor, alert_uid, expected_version)
+    if alert.status == AlertStatus.CLOSED:
+        raise ForbiddenError("This alert is closed.")
+    alert.status = AlertStatus.ACKNOWLEDGED
+    alert.acknowledged_at = now
+    alert.acknowledged_by_id = actor.account_id
+    return _save(alert, actor, "acknowledge", now)
+
+
+@transaction.atomic
+def put_off(
+    *, actor: Actor, alert_uid: uuid.UUID, expected_version: int, until_on: date, today: date, now: datetime
+) -> Alert:
+    """Off the sheet until a date. Raises ForbiddenError for a red flag, which never waits."""
+    alert = alert_to_change(actor, alert_uid, expected_version)
+    if alert.kind == AlertKind.RED_FLAG:
+        raise ForbiddenError("A red flag can be acknowledged, never put off.")
+    if alert.status == AlertStatus.CLOSED:
+        raise ForbiddenError("This alert is closed.")
+    if not today < until_on <= today + timedelta(days=90):
+        raise InvalidError.at("until_on", "out_of_range", "Put it off to a day within the next 90 days.")
+    alert.status = AlertStatus.PUT_OFF
+    alert.put_off_until_on = until_on
+    return _save(alert, actor, "put_off", now)
+
+
+@transaction.atomic
+def close(
+    *, actor: Actor, alert_uid: uuid.UUID, expected_version: int, note: str, today: date, now: datetime
+) -> Alert:
+    """Close with a note. Raises ForbiddenError for a red flag, which only a clearance or a mistake ends."""
+    alert = alert_to_change(actor, alert_uid, expected_version)
+    if alert.kind == AlertKind.RED_FLAG:
+        raise ForbiddenError("A red flag ends by a clinician's recorded clearance, not by a note.")
+    if alert.status == AlertStatus.CLOSED:
+        raise ForbiddenError("This alert is closed already.")
+    alert.status, alert.closing = AlertStatus.CLOSED, Closing.BY_COACH
+    alert.closed_on, alert.close_note = today, note
+    return _save(alert, actor, "close", now)
+
+
+@transaction.atomic
+def ask_withdrawal(*, actor: Actor, alert_uid: uuid.UUID, now: datetime) -> Alert:
+    """The client says that a red flag was entered by mistake; it stands until the coach confirms."""
+    alert = visible_alert(actor, alert_uid)
+    if alert.kind != AlertKind.RED_FLAG or alert.status == AlertStatus.CLOSED or actor.client_id is None:
+        raise ForbiddenError("Only the client can say this, of a red flag that stands.")
+    alert.withdrawal_asked_at = alert.withdrawal_asked_at or now
+    return _save(alert, actor, "ask_withdrawal", now)
+
+
+@transaction.atomic
+def confirm_withdrawal(
+    *, actor: Actor, alert_uid: uuid.UUID, expected_version: int, reason: str, today: date, now: datetime
+) -> Alert:
+    """The coach confirms the mistake with a reason: stored as withdrawn, never as cleared."""
+    alert = alert_to_change(actor, alert_uid, expected_version)
+    if alert.kind != AlertKind.RED_FLAG or alert.withdrawal_asked_at is None:
+        raise ForbiddenError("The client has not said that this was entered by mistake.")
+    alert.status, alert.closing = AlertStatus.CLOSED, Closing.WITHDRAWN
+    alert.closed_on, alert.close_note = today, reason
+    return _save(alert, actor, "confirm_withdrawal", now)
+
+
+def close_cleared_red_flags(*, clearance: Clearance, now: datetime) -> int:
+    """End the standing red flags whose every symptom the clearance covers, at its site if it names one."""
+    covered = set(clearance.flags)
+    target = f"{clearance.joint}:{clearance.side}" if clearance.joint else None
+    ended = 0
+    standing = Alert.objects.filter(client=clearance.client, kind=AlertKind.RED_FLAG).standing()
+    for alert in standing.select_for_update():
+        if target not in (None, alert.target) or not set(alert.evidence.get("flags", [])) <= covered:
+            continue
+        alert.status, alert.closing = AlertStatus.CLOSED, Closing.CLEARED
+        alert.closed_on = clearance.cleared_on
+        alert.version = F("version") + 1
+        alert.save(update_fields=["status", "closing", "closed_on", "version"])
+        ended += 1
+    return ended
+
+
+def visible_alert(actor: Actor, alert_uid: uuid.UUID) -> Alert:
+    """The alert, if the actor may see its client. Raises NotFoundError."""
+    alert = (
+        Alert.objects.filter(
+            practice_id=actor.practice_id, uid=alert_uid, client__in=Client.objects.visible_to(actor)
+        )
+        .select_related("client")
+        .first()
+    )
+    if alert is None:
+        raise NotFoundError("There is no such alert.")
+    return alert
+
+
+def alert_to_change(actor: Actor, alert_uid: uuid.UUID, expected_version: int) -> Alert:
+    """The alert, locked, if a coach may change it and names its current version."""
+    alert = visible_alert(actor, alert_uid)
+    if not actor.is_coach:
+        raise ForbiddenError("Only a coach can do this.")
+    locked = Alert.objects.select_for_update().select_related("client").get(id=alert.id)
+    if locked.version != expected_version:
+        raise StaleVersionError(f"The current version is {locked.version}.")
+    return locked
+
+
+def _save(alert: Alert, actor: Actor, action: str, now: datetime) -> Alert:
+    alert.version += 1
+    alert.save()
+    record_change(
+        actor=actor,
+        practice_id=alert.practice_id,
+        subject_key=alert.client.audit_key,
+        action=action,
+        record_kind="alert",
+        record_id=str(alert.uid),
+        now=now,
+    )
+    return alert

@@ -1,0 +1,66 @@
+"""What a client app says was done, as checked at the border and before it is stored."""
+
+import hashlib
+import json
+import uuid
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+HASH_VERSION = "v1"
+
+
+@dataclass(frozen=True, slots=True)
+class SetEntry:
+    uid: uuid.UUID
+    exercise_code: str
+    kind: str
+    side: str
+    load_thousandths: int
+    load_unit: str
+    reps: int | None
+    duration_s: int | None
+    rir: float | None
+    ended_by: str
+    tempo: str
+    rest_s: int | None
+    follows_previous: bool
+    prescription_uid: uuid.UUID | None
+
+
+@dataclass(frozen=True, slots=True)
+class PainEntry:
+    uid: uuid.UUID
+    joint: str
+    side: str
+    other_site: str
+    moment: str
+    pain: int
+    symptoms: dict[str, str]
+    note: str
+    reported_at: datetime
+    session_uid: uuid.UUID | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SessionEntry:
+    uid: uuid.UUID
+    performed_at: datetime
+    ended_at: datetime | None
+    session_rpe: float | None
+    note: str
+    scheduled_session_uid: uuid.UUID | None
+    sets: tuple[SetEntry, ...]
+    pain_reports: tuple[PainEntry, ...]
+
+
+def content_hash(entry: SessionEntry | PainEntry) -> str:
+    """A digest of the content as meant: key order, 5 or 5.0 and the offset of an instant do not change it."""
+    text = json.dumps(asdict(entry), sort_keys=True, default=_plain)
+    return f"{HASH_VERSION}:{hashlib.sha256(text.encode()).hexdigest()}"
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    return str(value)

@@ -1,0 +1,153 @@
+"""From what was computed to what a coach reads: one finding per client, kind and target."""
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from coaching.compute import findings as numbers
+from coaching.compute.adherence import AdherenceAssessments
+from coaching.compute.evidence import Numbers, sentence
+from coaching.compute.over_dose import assess_over_dose
+from coaching.compute.pain import assess_settling, find_over_limit
+from coaching.compute.pain_trend import assess_sites
+from coaching.compute.progress import REGRESSING, STALLED, LiftAssessments
+from coaching.models import AlertKind
+from coaching.operations.alerts import Finding
+from coaching.reads.labels import lift_label, site_label
+from coaching.reads.night_series import NightSeries, SiteKey
+
+SEVERITY = {
+    AlertKind.PAIN_LIMIT: 80,
+    AlertKind.PAIN_WITH_VOLUME: 65,
+    AlertKind.PAIN_UNSETTLED: 60,
+    AlertKind.PAIN_RISING: 55,
+    AlertKind.OVER_DOSE: 50,
+    AlertKind.SILENT: 40,
+    AlertKind.OFF_PLAN: 35,
+    AlertKind.REGRESSING_LIFT: 30,
+    AlertKind.STALLED_LIFT: 25,
+    AlertKind.UNLOGGED: 15,
+}
+NEAR_LIMIT_ADDS = 10
+
+
+def pain_findings(series: NightSeries) -> Iterator[Finding]:
+    """Pain that climbs (with or without its volume), has reached its limit, or does not settle."""
+    sites, last_day = series.sites, series.last_day
+    if not sites.keys:
+        return
+    days = sites.pain.shape[1]
+    trends = assess_sites(sites.pain, sites.joint_reps, is_planned_deload=sites.is_deload)
+    limits = find_over_limit(sites.pain, sites.pain_limit)
+    settling = assess_settling(sites.pain_next_morning, sites.joint_reps)
+    trend_method = f"{trends.method} {trends.version}"
+    for row, key in enumerate(sites.keys):
+        kind = AlertKind.PAIN_WITH_VOLUME if trends.is_pain_with_volume[row] else AlertKind.PAIN_RISING
+        if trends.is_pain_with_volume[row] or trends.is_pain_rising[row]:
+            trend = numbers.describe_pain_trend(trends, row, last_day)
+            is_near_limit = trend.pain_to >= sites.pain_limit[row] - 1
+            yield _site_finding(
+                series, key, kind, trend, trend_method, trend.pain_to, NEAR_LIMIT_ADDS * is_near_limit
+            )
+        if limits.is_over_limit[row]:
+            limit = numbers.describe_pain_limit(limits, row, last_day, days)
+            yield _site_finding(series, key, AlertKind.PAIN_LIMIT, limit, "hard_limit 1", limit.pain)
+        if settling.is_unsettled[row]:
+            mornings = numbers.describe_settling(settling, row, last_day, days)
+            yield _site_finding(
+                series, key, AlertKind.PAIN_UNSETTLED, mornings, "next_morning 1", mornings.newest_morning
+            )
+
+
+def over_dose_findings(series: NightSeries) -> Iterator[Finding]:
+    """Guarded sites that did well more joint reps than were prescribed."""
+    sites = series.sites
+    if not sites.keys:
+        return
+    found = assess_over_dose(sites.joint_reps, sites.prescribed_joint_reps, sites.is_guarded)
+    for row, key in enumerate(sites.keys):
+        if found.is_over_dose[row]:
+            dose = numbers.describe_over_dose(found, row)
+            yield _site_finding(series, key, AlertKind.OVER_DOSE, dose, "over_dose 1")
+
+
+def lift_findings(series: NightSeries, lifts: LiftAssessments) -> Iterator[Finding]:
+    """Lifts that have stopped moving or have gone back."""
+    kinds = {STALLED: AlertKind.STALLED_LIFT, REGRESSING: AlertKind.REGRESSING_LIFT}
+    for row, key in enumerate(series.lifts.keys):
+        kind = kinds.get(str(lifts.state[row]))
+        if kind is not None:
+            yield _finding(
+                series,
+                key.client,
+                kind,
+                f"{key.code}:{key.side}:{key.track}",
+                lift_label(key.name, key.side, key.track),
+                numbers.describe_lift(lifts, row),
+                f"{lifts.method} {lifts.version}",
+            )
+
+
+def adherence_findings(series: NightSeries, adherence: AdherenceAssessments) -> Iterator[Finding]:
+    """Silence first; who is silent is not told to be off plan as well."""
+    method = f"{adherence.method} {adherence.version}"
+    for row in range(len(series.clients)):
+        if adherence.is_silent[row]:
+            silence = numbers.describe_silence(adherence, row, float(series.days_since_activity[row]))
+            yield _finding(series, row, AlertKind.SILENT, "", "", silence, method)
+        elif adherence.is_off_plan[row] or adherence.is_unlogged[row]:
+            kind = AlertKind.OFF_PLAN if adherence.is_off_plan[row] else AlertKind.UNLOGGED
+            yield _finding(series, row, kind, "", "", numbers.describe_adherence(adherence, row), method)
+
+
+def _site_finding(
+    series: NightSeries,
+    key: SiteKey,
+    kind: AlertKind,
+    found: Numbers,
+    method: str,
+    pain_level: float | None = None,
+    severity_adds: int = 0,
+) -> Finding:
+    return _finding(
+        series, key.client, kind, key.target, site_label(key.target), found, method, pain_level, severity_adds
+    )
+
+
+def _finding(
+    series: NightSeries,
+    client: int,
+    kind: AlertKind,
+    target: str,
+    subject: str,
+    found: Numbers,
+    method: str,
+    pain_level: float | None = None,
+    severity_adds: int = 0,
+) -> Finding:
+    return Finding(
+        client_id=series.clients[client].id,
+        kind=kind,
+        target=target,
+        severity=SEVERITY[kind] + severity_adds,
+        sentence=sentence(kind, subject, found),
+        evidence=plain_numbers(found),
+        method=method,
+        pain_level=pain_level,
+    )
+
+
+def plain_numbers(found: Numbers) -> dict[str, Any]:
+    """The numbers as JSON keeps them: unknown is null, dates are text, digits beyond the fourth are noise."""
+    return {name: _plain(value) for name, value in asdict(found).items()}
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, date):
+        return str(value)
+    if isinstance(value, float):
+        return None if np.isnan(value) else round(value, 4)
+    return value

@@ -1,0 +1,170 @@
+"""Daily roll-ups, rebuilt from the raw rows of the days they concern; safe to repeat."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from datetime import date
+
+from coaching.compute import strength
+from coaching.compute.units import load_kg_of
+from coaching.models import (
+    MIDLINE_JOINTS,
+    Client,
+    EndedBy,
+    Joint,
+    JointDay,
+    LiftDay,
+    LoggedSet,
+    Measure,
+    PainMoment,
+    PainReport,
+    SetKind,
+    SetSide,
+    SiteSide,
+)
+from coaching.reads.labels import FRESH
+from coaching.reads.stress import stresses_for
+
+MOMENTS_OF_THE_DAY = [PainMoment.DURING, PainMoment.AFTER, PainMoment.NEXT_MORNING]
+ISOMETRIC_REPS = 1  # a hold counts as one repetition of its joints: coach judgement
+
+
+@dataclass(slots=True)
+class _SiteDay:
+    joint_reps: float = 0.0
+    joint_load_kg: float = 0.0
+    pain: int | None = None
+    pain_next_morning: int | None = None
+
+    def feel(self, report: PainReport) -> None:
+        if report.moment in MOMENTS_OF_THE_DAY:
+            self.pain = max(report.pain, self.pain or 0)
+        if report.moment == PainMoment.NEXT_MORNING:
+            self.pain_next_morning = max(report.pain, self.pain_next_morning or 0)
+
+
+@dataclass(slots=True)
+class _Lift:
+    sets: list[LoggedSet] = field(default_factory=list)
+    is_deload: bool = False
+
+
+def rebuild_days(*, client: Client, days: Collection[date]) -> None:
+    """Bring the client's joint days and lift days of `days` to what the kept sessions and reports say.
+
+    A load that waits for confirmation counts its repetitions, but neither its load nor its strength.
+    """
+    sets = list(
+        LoggedSet.objects.filter(
+            session__client=client, session__performed_on__in=days, session__deleted_at__isnull=True
+        )
+        .select_related("exercise", "session")
+        .order_by("session_id", "position")
+    )
+    reports = PainReport.objects.filter(client=client, felt_on__in=days).exclude(joint=Joint.OTHER)
+    stresses = stresses_for(
+        practice_id=client.practice_id, client_id=client.id, exercise_ids={row.exercise_id for row in sets}
+    )
+    JointDay.objects.filter(client=client, day_on__in=days).delete()
+    LiftDay.objects.filter(client=client, day_on__in=days).delete()
+    JointDay.objects.bulk_create(_joint_days(client, sets, reports, stresses))
+    LiftDay.objects.bulk_create(_lift_days(client, sets))
+
+
+def sites_of_set(joint: str, side: str) -> list[str]:
+    """The sides of `joint` that a set on `side` loads: a set of both counts once for each."""
+    if joint in MIDLINE_JOINTS:
+        return [SiteSide.MIDLINE]
+    return [SiteSide.LEFT, SiteSide.RIGHT] if side == SetSide.BOTH else [side]
+
+
+def _joint_days(
+    client: Client,
+    sets: Iterable[LoggedSet],
+    reports: Iterable[PainReport],
+    stresses: dict[int, dict[str, float]],
+) -> list[JointDay]:
+    found: defaultdict[tuple[date, str, str], _SiteDay] = defaultdict(_SiteDay)
+    for row in sets:
+        reps = ISOMETRIC_REPS if row.reps is None else row.reps
+        load_kg = 0.0 if row.is_to_confirm else float(load_kg_of(row.load_thousandths, row.load_unit))
+        for joint, stress in stresses.get(row.exercise_id, {}).items():
+            for side in sites_of_set(joint, row.side):
+                site = found[row.session.performed_on, joint, side]
+                site.joint_reps += reps * stress
+                site.joint_load_kg += reps * stress * load_kg
+    for report in reports:
+        found[report.felt_on, report.joint, report.side].feel(report)
+    return [
+        JointDay(
+            practice_id=client.practice_id,
+            client=client,
+            day_on=day,
+            joint=joint,
+            side=side,
+            joint_reps=site.joint_reps,
+            joint_load_kg=site.joint_load_kg,
+            pain=site.pain,
+            pain_next_morning=site.pain_next_morning,
+        )
+        for (day, joint, side), site in found.items()
+    ]
+
+
+def _lift_days(client: Client, sets: Iterable[LoggedSet]) -> list[LiftDay]:
+    lifts: defaultdict[tuple[date, int, str, str], _Lift] = defaultdict(_Lift)
+    exercise_at: dict[tuple[int, int], str] = {}
+    for row in sets:
+        exercise_at[row.session_id, row.position] = row.exercise.code
+        if row.kind != SetKind.WORK or row.is_to_confirm:
+            continue
+        track = FRESH
+        if row.follows_position is not None:
+            track = f"after:{exercise_at[row.session_id, row.follows_position]}"
+        lift = lifts[row.session.performed_on, row.exercise_id, row.side, track]
+        lift.sets.append(row)
+        lift.is_deload |= row.session.is_deload
+    return [_lift_day(client, key, lift) for key, lift in lifts.items()]
+
+
+def _lift_day(client: Client, key: tuple[date, int, str, str], lift: _Lift) -> LiftDay:
+    day, exercise_id, side, track = key
+    best = max(lift.sets, key=lambda row: (load_kg_of(row.load_thousandths, row.load_unit), _amount(row)))
+    estimates = [estimate for row in lift.sets if (estimate := _e1rm_kg(row)) is not None]
+    return LiftDay(
+        practice_id=client.practice_id,
+        client=client,
+        day_on=day,
+        exercise_id=exercise_id,
+        side=side,
+        track=track,
+        e1rm_kg=max(estimates, default=None),
+        best_load_kg=float(load_kg_of(best.load_thousandths, best.load_unit)),
+        best_reps=best.reps,
+        best_rir=_rir(best),
+        work_sets=len(lift.sets),
+        volume_load_kg=sum(
+            (row.reps or 0) * float(load_kg_of(row.load_thousandths, row.load_unit)) for row in lift.sets
+        ),
+        is_pain_limited=any(row.ended_by == EndedBy.PAIN for row in lift.sets),
+        is_deload=lift.is_deload,
+    )
+
+
+def _amount(row: LoggedSet) -> int:
+    return row.reps if row.reps is not None else (row.duration_s or 0)
+
+
+def _rir(row: LoggedSet) -> float | None:
+    """Reps in reserve as reported; a set to failure left none."""
+    return 0.0 if row.ended_by == EndedBy.FAILURE else row.rir
+
+
+def _e1rm_kg(row: LoggedSet) -> float | None:
+    rir = _rir(row)
+    if row.exercise.measure != Measure.REPS or not row.reps or rir is None or not row.load_thousandths:
+        return None
+    ended_by_pain = row.ended_by == EndedBy.PAIN
+    if not strength.is_valid_for_1rm(row.reps, rir, ended_by_pain=ended_by_pain, is_fresh=True):
+        return None
+    return strength.estimated_1rm(float(load_kg_of(row.load_thousandths, row.load_unit)), row.reps, rir)

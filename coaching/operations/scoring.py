@@ -1,0 +1,146 @@
+"""Scoring a chunk of clients for one night: read, compute, save scores, bring alerts to what was found."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+
+from coaching.compute.adherence import AdherenceAssessments, assess_adherence
+from coaching.compute.progress import LiftAssessments, assess_lifts
+from coaching.models import AlertKind, NightClient, Score
+from coaching.operations.alerts import Finding, apply_findings
+from coaching.operations.findings import (
+    adherence_findings,
+    lift_findings,
+    over_dose_findings,
+    pain_findings,
+)
+from coaching.reads.night_series import NightSeries, night_series
+
+METHOD = "night 1"
+NIGHTLY_KINDS = [kind for kind in AlertKind.values if kind != AlertKind.RED_FLAG]
+
+
+@dataclass(frozen=True, slots=True)
+class ChunkResult:
+    clients: int = 0
+    opened: int = 0
+    updated: int = 0
+    closed: int = 0
+
+    def plus(self, other: "ChunkResult") -> "ChunkResult":
+        return ChunkResult(
+            self.clients + other.clients,
+            self.opened + other.opened,
+            self.updated + other.updated,
+            self.closed + other.closed,
+        )
+
+
+def score_chunk(
+    *, items: Sequence[NightClient], night_on: date, now: datetime, touches_alerts: bool = True
+) -> ChunkResult:
+    """Score these clients for `night_on`; a re-score of an older night leaves the alerts alone."""
+    if not items:
+        return ChunkResult()
+    series = night_series(clients=[item.client for item in items], night_on=night_on)
+    adherence = assess_adherence(
+        series.scheduled,
+        n_clients=len(items),
+        as_of_day=series.last_day.toordinal(),
+        days_since_post=series.days_since_activity,
+    )
+    lifts = _assess_lifts(series, adherence)
+    _save_scores(items, adherence, lifts, series, night_on, now)
+    if not touches_alerts:
+        return ChunkResult(len(items))
+    findings: list[Finding] = [
+        *pain_findings(series),
+        *lift_findings(series, lifts),
+        *adherence_findings(series, adherence),
+        *over_dose_findings(series),
+    ]
+    changes = apply_findings(
+        practice_id=items[0].practice_id,
+        client_ids=[item.client_id for item in items],
+        findings=findings,
+        kinds=NIGHTLY_KINDS,
+        on=night_on,
+        now=now,
+    )
+    return ChunkResult(len(items), len(changes.opened), changes.updated, changes.closed)
+
+
+def _assess_lifts(series: NightSeries, adherence: AdherenceAssessments) -> LiftAssessments:
+    lifts = series.lifts
+    client_rows = np.array([key.client for key in lifts.keys], dtype=np.int64)
+    return assess_lifts(
+        lifts.day,
+        lifts.e1rm_kg,
+        lifts.is_comparable,
+        lifts.training_status,
+        as_of_day=float(series.last_day.toordinal()),
+        increment_kg=lifts.increment_kg,
+        attendance=adherence.attendance_high[client_rows],
+    )
+
+
+def _save_scores(
+    items: Sequence[NightClient],
+    adherence: AdherenceAssessments,
+    lifts: LiftAssessments,
+    series: NightSeries,
+    night_on: date,
+    now: datetime,
+) -> None:
+    details = _lift_details(series, lifts, len(items))
+    Score.objects.bulk_create(
+        [
+            Score(
+                practice_id=item.practice_id,
+                client_id=item.client_id,
+                night_on=night_on,
+                revision=item.revision,
+                adherence_low=_number(adherence.score_low[row]),
+                adherence_high=_number(adherence.score_high[row]),
+                sessions_due=int(adherence.n_counted[row]),
+                sessions_done=int(adherence.n_done[row]),
+                sessions_unknown=int(adherence.n_unknown[row]),
+                details={"lifts": details[row]},
+                method=METHOD,
+                scored_at=now,
+            )
+            for row, item in enumerate(items)
+        ],
+        ignore_conflicts=True,
+    )
+
+
+def _lift_details(series: NightSeries, lifts: LiftAssessments, n_clients: int) -> list[list[dict[str, Any]]]:
+    """What each client's lifts came to, with the reason and the wait where nothing can be said yet."""
+    found: list[list[dict[str, Any]]] = [[] for _ in range(n_clients)]
+    for row, key in enumerate(series.lifts.keys):
+        found[key.client].append(
+            {
+                "exercise": key.code,
+                "side": key.side,
+                "track": key.track,
+                "state": str(lifts.state[row]),
+                "reason": str(lifts.reason[row]),
+                "exposures": int(lifts.n_exposures[row]),
+                "exposures_to_go": int(lifts.exposures_to_go[row]),
+                "days_to_go": int(lifts.days_to_go[row]),
+                "slope_per_week": _number(lifts.slope_per_week[row]),
+                "slope_low_per_week": _number(lifts.slope_low_per_week[row]),
+                "slope_high_per_week": _number(lifts.slope_high_per_week[row]),
+                "method": f"{lifts.method} {lifts.version}",
+            }
+        )
+    return found
+
+
+def _number(value: float) -> float | None:
+    """A number as JSON knows it: what is not known is null, and digits beyond the sixth are noise."""
+    return None if np.isnan(value) else round(float(value), 6)

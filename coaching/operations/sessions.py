@@ -1,0 +1,353 @@
+"""Recording what was done: session, sets, pain, roll-ups, red flags and urgent mail in one transaction."""
+
+import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
+
+from coaching.errors import (
+    ConflictError,
+    FieldFault,
+    ForbearError,
+    GoneError,
+    InvalidError,
+    NotFoundError,
+    StaleVersionError,
+)
+from coaching.models import Actor, Client, LoggedSet, Session
+from coaching.operations import pain, rollups
+from coaching.operations.audit import record_change, record_reads
+from coaching.operations.entries import SessionEntry, content_hash
+from coaching.operations.set_rows import Lookups, look_up, set_rows
+from coaching.operations.standing import check_may_store, note_post
+from coaching.reads.clients import client_for
+
+LATEST_AHEAD = timedelta(hours=24)
+
+
+class Outcome(StrEnum):
+    CREATED = "created"
+    REPLAYED = "replayed"
+    UPDATED = "updated"
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """One stored session, what storing it came to, and what must be said at once."""
+
+    session: Session
+    outcome: Outcome
+    urgent: tuple[pain.UrgentNotice, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class BatchItem:
+    """The result of one session of a batch: either recorded, or refused with the error that says why."""
+
+    recorded: Recorded | None
+    error: ForbearError | None
+
+
+def record_session(
+    *, actor: Actor, client: Client, entry: SessionEntry, now: datetime, expected_version: int | None = None
+) -> Recorded:
+    """Store a session, or replace the one under its id when `expected_version` is the current one.
+
+    Safe to repeat: the same content again changes nothing. Raises ConflictError for other content under the
+    id, StaleVersionError, GoneError for a deleted id, InvalidError, ConsentMissingError.
+    """
+    try:
+        return _record_one(actor, client, entry, now, expected_version)
+    except IntegrityError:
+        # Another request stored the same id between our look and our insert: look again, once.
+        return _record_one(actor, client, entry, now, expected_version)
+
+
+def record_batch(
+    *, actor: Actor, client: Client, entries: Sequence[SessionEntry], now: datetime
+) -> list[BatchItem]:
+    """Store up to a hundred sessions; each item succeeds or fails on its own, in order. Safe to repeat.
+
+    All of them in one transaction with bulk inserts; item by item only if that meets an error.
+    """
+    try:
+        with transaction.atomic():
+            return _record_many(actor, client, entries, now)
+    except (ForbearError, IntegrityError):
+        return [_record_item(actor, client, entry, now) for entry in entries]
+
+
+@transaction.atomic
+def delete_session(*, actor: Actor, session: Session, expected_version: int, now: datetime) -> None:
+    """Take the session back; its id stays gone for good, and its days are computed again."""
+    locked = Session.objects.select_for_update().select_related("client").get(id=session.id)
+    if locked.deleted_at is not None:
+        raise GoneError("This session has been deleted.")
+    if locked.version != expected_version:
+        raise StaleVersionError(f"The current version is {locked.version}.")
+    days = _days_of(locked)
+    locked.sets.all().delete()
+    locked.pain_reports.all().delete()
+    locked.deleted_at = now
+    locked.version += 1
+    locked.note = ""
+    locked.save()
+    rollups.rebuild_days(client=locked.client, days=days)
+    note_post(client=locked.client, days=days, now=now)
+    _audit(actor, locked, "delete", now)
+
+
+def session_for(actor: Actor, session_uid: uuid.UUID) -> Session:
+    """The session, if the actor may see its client. Raises NotFoundError, or GoneError once deleted."""
+    session = (
+        Session.objects.filter(
+            practice_id=actor.practice_id, uid=session_uid, client__in=Client.objects.visible_to(actor)
+        )
+        .select_related("client", "scheduled_session")
+        .prefetch_related("sets__exercise", "sets__prescription", "pain_reports")
+        .first()
+    )
+    if session is None:
+        raise NotFoundError("There is no such session.")
+    if session.deleted_at is not None:
+        raise GoneError("This session has been deleted.")
+    return session
+
+
+def read_session(*, actor: Actor, session_uid: uuid.UUID, now: datetime) -> Session:
+    """The session, with the reading on the audit trail."""
+    session = session_for(actor, session_uid)
+    record_reads(actor=actor, subject_keys=[session.client.audit_key], record_kind="session", now=now)
+    return session
+
+
+def read_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Session]:
+    """A client's kept sessions with all they hold, with the reading on the audit trail."""
+    client = client_for(actor, client_uid)
+    record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="session", now=now)
+    return (
+        Session.objects.filter(client=client)
+        .kept()
+        .select_related("client", "scheduled_session")
+        .prefetch_related("sets__exercise", "sets__prescription", "pain_reports")
+    )
+
+
+@transaction.atomic
+def confirm_set(*, actor: Actor, set_uid: uuid.UUID, now: datetime) -> LoggedSet:
+    """A load that looked like a typing error was really lifted; its day is computed again. Safe to repeat."""
+    row = (
+        LoggedSet.objects.filter(
+            practice_id=actor.practice_id,
+            uid=set_uid,
+            session__client__in=Client.objects.visible_to(actor),
+            session__deleted_at__isnull=True,
+        )
+        .select_related("session__client", "exercise", "prescription")
+        .first()
+    )
+    if row is None:
+        raise NotFoundError("There is no such set.")
+    if row.is_to_confirm:
+        row.is_to_confirm, row.confirmed_at = False, now
+        row.save(update_fields=["is_to_confirm", "confirmed_at"])
+        client, days = row.session.client, {row.session.performed_on}
+        rollups.rebuild_days(client=client, days=days)
+        note_post(client=client, days=days, now=now)
+        _audit(actor, row.session, "confirm_set", now)
+    return row
+
+
+@transaction.atomic
+def _record_one(
+    actor: Actor, client: Client, entry: SessionEntry, now: datetime, expected_version: int | None
+) -> Recorded:
+    check_may_store(client)
+    existing = (
+        Session.objects.filter(practice_id=client.practice_id, uid=entry.uid).select_for_update().first()
+    )
+    if existing is None:
+        if expected_version is not None:
+            raise NotFoundError("There is no such session to edit.")
+        return _create_all(actor, client, [entry], now)[0]
+    if existing.client_id != client.id:
+        raise ConflictError("This id is taken.")
+    if existing.deleted_at is not None:
+        raise GoneError("This session has been deleted.")
+    if existing.content_hash == content_hash(entry):
+        return Recorded(existing, Outcome.REPLAYED)
+    if expected_version is None:
+        raise ConflictError(
+            f"Other content stands under this id; name version {existing.version} in If-Match to edit it."
+        )
+    if expected_version != existing.version:
+        raise StaleVersionError(f"The current version is {existing.version}.")
+    return _replace(actor, client, existing, entry, now)
+
+
+def _record_many(
+    actor: Actor, client: Client, entries: Sequence[SessionEntry], now: datetime
+) -> list[BatchItem]:
+    check_may_store(client)
+    known = {
+        row.uid: row
+        for row in Session.objects.filter(
+            practice_id=client.practice_id, uid__in=[entry.uid for entry in entries]
+        )
+    }
+    fresh: list[SessionEntry] = []
+    for entry in entries:
+        if entry.uid not in known and all(entry.uid != other.uid for other in fresh):
+            fresh.append(entry)
+    created = {
+        entry.uid: item for entry, item in zip(fresh, _create_all(actor, client, fresh, now), strict=True)
+    }
+    items: list[BatchItem] = []
+    for entry in entries:
+        if entry.uid in created:
+            recorded = created.pop(entry.uid)
+            known[entry.uid] = recorded.session
+            items.append(BatchItem(recorded, None))
+        else:
+            items.append(_compare(client, known[entry.uid], entry))
+    return items
+
+
+def _compare(client: Client, existing: Session, entry: SessionEntry) -> BatchItem:
+    if existing.client_id != client.id:
+        return BatchItem(None, ConflictError("This id is taken."))
+    if existing.deleted_at is not None:
+        return BatchItem(None, GoneError("This session has been deleted."))
+    if existing.content_hash != content_hash(entry):
+        return BatchItem(
+            None, ConflictError(f"Other content stands under this id, at version {existing.version}.")
+        )
+    return BatchItem(Recorded(existing, Outcome.REPLAYED), None)
+
+
+def _record_item(actor: Actor, client: Client, entry: SessionEntry, now: datetime) -> BatchItem:
+    try:
+        return BatchItem(record_session(actor=actor, client=client, entry=entry, now=now), None)
+    except ForbearError as error:
+        return BatchItem(None, error)
+    except IntegrityError:
+        return BatchItem(None, ConflictError("Another row already holds an id of this session."))
+
+
+def _create_all(
+    actor: Actor, client: Client, entries: Sequence[SessionEntry], now: datetime
+) -> list[Recorded]:
+    """Insert sessions that are not there yet with all they hold, and bring everything derived along."""
+    if not entries:
+        return []
+    for entry in entries:
+        _check_times(entry, now)
+    lookups = look_up(client=client, entries=entries)
+    sessions = [_session_row(client, entry, lookups, now) for entry in entries]
+    Session.objects.bulk_create(sessions)
+    urgent = _store_content(actor, client, sessions, entries, lookups, now)
+    for session in sessions:
+        _audit(actor, session, "create", now)
+    return [Recorded(session, Outcome.CREATED, urgent.get(session.id, ())) for session in sessions]
+
+
+def _replace(actor: Actor, client: Client, existing: Session, entry: SessionEntry, now: datetime) -> Recorded:
+    _check_times(entry, now)
+    old_days = _days_of(existing)
+    existing.sets.all().delete()
+    existing.pain_reports.all().delete()
+    lookups = look_up(client=client, entries=[entry])
+    fresh = _session_row(client, entry, lookups, now)
+    fresh.id, fresh.version, fresh.received_at = existing.id, existing.version + 1, existing.received_at
+    fresh.save(force_update=True)
+    urgent = _store_content(actor, client, [fresh], [entry], lookups, now, old_days)
+    _audit(actor, fresh, "update", now)
+    return Recorded(fresh, Outcome.UPDATED, urgent.get(fresh.id, ()))
+
+
+def _store_content(
+    actor: Actor,
+    client: Client,
+    sessions: Sequence[Session],
+    entries: Sequence[SessionEntry],
+    lookups: Lookups,
+    now: datetime,
+    old_days: frozenset[date] = frozenset(),
+) -> dict[int, tuple[pain.UrgentNotice, ...]]:
+    set_rows(client=client, sessions=sessions, entries=entries, lookups=lookups)
+    reports = [
+        pain.report_row(client=client, entry=report, session=session, now=now)
+        for session, entry in zip(sessions, entries, strict=True)
+        for report in entry.pain_reports
+    ]
+    pain.store_reports(reports)
+    days = {session.performed_on for session in sessions} | {row.felt_on for row in reports} | old_days
+    rollups.rebuild_days(client=client, days=days)
+    note_post(client=client, days=days, now=now)
+    notices = pain.raise_what_cannot_wait(actor=actor, client=client, reports=reports, now=now)
+    by_session: dict[int, tuple[pain.UrgentNotice, ...]] = {}
+    for notice in notices:
+        key = notice.report.session_id or 0
+        by_session[key] = (*by_session.get(key, ()), notice)
+    return by_session
+
+
+def _session_row(client: Client, entry: SessionEntry, lookups: Lookups, now: datetime) -> Session:
+    performed_on = entry.performed_at.astimezone(ZoneInfo(client.zone)).date()
+    scheduled = lookups.scheduled_for(entry, performed_on)
+    work = [row for row in entry.sets if row.kind == "work"]
+    return Session(
+        practice_id=client.practice_id,
+        uid=entry.uid,
+        client=client,
+        scheduled_session=scheduled,
+        performed_at=entry.performed_at,
+        ended_at=entry.ended_at,
+        zone=client.zone,
+        performed_on=performed_on,
+        session_rpe=entry.session_rpe,
+        note=entry.note,
+        is_deload=bool(scheduled and scheduled.is_deload),
+        work_sets=len(work),
+        work_reps=sum(row.reps or 0 for row in work),
+        content_hash=content_hash(entry),
+        received_at=now,
+    )
+
+
+def _check_times(entry: SessionEntry, now: datetime) -> None:
+    faults: list[FieldFault] = []
+    if entry.performed_at > now + LATEST_AHEAD:
+        faults.append(FieldFault(("performed_at",), "in_the_future", "More than a day in the future."))
+    if entry.performed_at.year < 1990:
+        faults.append(FieldFault(("performed_at",), "too_early", "Before 1990."))
+    if entry.ended_at is not None and entry.ended_at < entry.performed_at:
+        faults.append(FieldFault(("ended_at",), "before_start", "The session ends before it starts."))
+    for index, report in enumerate(entry.pain_reports):
+        if report.reported_at > now + LATEST_AHEAD or report.reported_at.year < 1990:
+            path = ("pain_reports", index, "reported_at")
+            faults.append(FieldFault(path, "out_of_range", "Before 1990 or more than a day in the future."))
+    if faults:
+        raise InvalidError("Some times are not possible.", tuple(faults))
+
+
+def _days_of(session: Session) -> frozenset[date]:
+    felt = session.pain_reports.values_list("felt_on", flat=True)
+    return frozenset({session.performed_on, *felt})
+
+
+def _audit(actor: Actor, session: Session, action: str, now: datetime) -> None:
+    record_change(
+        actor=actor,
+        practice_id=session.practice_id,
+        subject_key=session.client.audit_key,
+        action=action,
+        record_kind="session",
+        record_id=str(session.uid),
+        now=now,
+    )

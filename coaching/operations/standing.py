@@ -1,0 +1,25 @@
+"""Whether a client's health data may be stored at all, and what a post does to the nights behind it."""
+
+from collections.abc import Collection
+from datetime import date, datetime
+
+from coaching.errors import ConsentMissingError, GoneError
+from coaching.models import Client, Consent, ConsentPurpose
+from coaching.operations.rescoring import ask_for_rescoring
+
+
+def check_may_store(client: Client) -> None:
+    """Raises ConsentMissingError without a standing consent, GoneError for a client who has left."""
+    if client.archived_at is not None:
+        raise GoneError("This client has left the practice.")
+    has_consent = Consent.objects.filter(
+        client=client, purpose=ConsentPurpose.HEALTH_DATA, withdrawn_at__isnull=True
+    ).exists()
+    if not has_consent:
+        raise ConsentMissingError("No health data is stored without the client's recorded consent.")
+
+
+def note_post(*, client: Client, days: Collection[date], now: datetime) -> None:
+    """Remember when the client last wrote, and from which day on the nights must look again."""
+    Client.objects.filter(id=client.id).update(last_posted_at=now)
+    ask_for_rescoring(client=client, from_on=min(days))

@@ -1,0 +1,9 @@
+"""Loads as they are told: exact kilograms from what was entered."""
+
+from coaching.compute.units import load_kg_of
+from coaching.models import LoggedSet
+
+
+def exact_load_kg(row: LoggedSet) -> str:
+    """Kilograms of a set's load as an exact decimal text, without an exponent."""
+    return format(load_kg_of(row.load_thousandths, row.load_unit).normalize(), "f")
