@@ -11,7 +11,6 @@ Bools = NDArray[np.bool_]
 Texts = NDArray[np.str_]
 
 METHOD = "bounded_dose_ratio"
-OVER_DOSE_METHOD = "completed_against_prescribed_joint_reps"
 VERSION = "1"
 
 DONE = "done"
@@ -32,9 +31,6 @@ class AdherenceSettings:
         min_sessions: counted sessions needed in that window.
         grace_days: a session may be done this many days late, and an unlogged one counts only after them.
         silent_days: days without any post from which a client with sessions scheduled is silent.
-        over_dose_days: length of the over-dose window.
-        over_dose_ratio: completed / prescribed joint reps from which it counts, and
-        over_dose_min_reps: the smallest excess in joint reps that counts.
     """
 
     score_days: int = 28
@@ -44,9 +40,6 @@ class AdherenceSettings:
     min_sessions: int = 3
     grace_days: int = 2
     silent_days: int = 7
-    over_dose_days: int = 14
-    over_dose_ratio: float = 1.3
-    over_dose_min_reps: float = 20.0
 
 
 DEFAULT_SETTINGS = AdherenceSettings()
@@ -135,27 +128,6 @@ class AdherenceAssessments:
     n_due_in_silence: Ints
     is_silent: Bools
     silent_days: int
-    method: str
-    version: str
-
-
-@dataclass(frozen=True, slots=True)
-class OverDoses:
-    """Completed against prescribed joint reps of each series over the over-dose window.
-
-    Attributes:
-        is_over_dose: well above what was prescribed, on a guarded site.
-        completed_joint_reps, prescribed_joint_reps: sums over the window.
-        ratio: completed / prescribed; nan where nothing was prescribed.
-        days: length of the window.
-        method, version: name and version of the rule.
-    """
-
-    is_over_dose: Bools
-    completed_joint_reps: Floats
-    prescribed_joint_reps: Floats
-    ratio: Floats
-    days: int
     method: str
     version: str
 
@@ -287,54 +259,6 @@ def session_ratios(completed: Floats, prescribed: Floats) -> Floats:
     ratios = np.full(np.shape(prescribed), np.nan)
     np.divide(completed, prescribed, out=ratios, where=prescribed > 0)
     return ratios
-
-
-def assess_over_dose(
-    completed_joint_reps: Floats,
-    prescribed_joint_reps: Floats,
-    is_guarded: Bools,
-    settings: AdherenceSettings = DEFAULT_SETTINGS,
-) -> OverDoses:
-    """Say where a guarded site did well more joint reps than were prescribed.
-
-    Args:
-        completed_joint_reps, prescribed_joint_reps: (n_series, n_days), newest day last, 0 = none.
-        is_guarded: (n_series,) site with an active injury, a cap or a limit.
-        settings: constants of the rule.
-
-    Returns:
-        OverDoses.
-
-    Raises:
-        ValueError: shapes differ.
-
-    Notes:
-        Nothing prescribed but reps done counts as over-dose from over_dose_min_reps; its ratio is nan.
-
-    Source:
-        Design choice.
-
-    >>> assess_over_dose(np.full((1, 14), 15.0), np.full((1, 14), 10.0), np.array([True])).ratio
-    array([1.5])
-    """
-    if completed_joint_reps.shape != prescribed_joint_reps.shape:
-        raise ValueError(
-            f"prescribed_joint_reps must have the shape of completed_joint_reps "
-            f"{completed_joint_reps.shape}, got {prescribed_joint_reps.shape}"
-        )
-    completed = completed_joint_reps[:, -settings.over_dose_days :].sum(axis=1)
-    prescribed = prescribed_joint_reps[:, -settings.over_dose_days :].sum(axis=1)
-    is_well_above = completed >= settings.over_dose_ratio * prescribed - 1e-9
-    is_over = is_guarded & is_well_above & (completed - prescribed >= settings.over_dose_min_reps)
-    return OverDoses(
-        is_over_dose=is_over,
-        completed_joint_reps=completed,
-        prescribed_joint_reps=prescribed,
-        ratio=session_ratios(completed, prescribed),
-        days=settings.over_dose_days,
-        method=OVER_DOSE_METHOD,
-        version=VERSION,
-    )
 
 
 def _doses(sessions: ScheduledSessions) -> tuple[Floats, Floats]:

@@ -1,169 +1,198 @@
-"""The sentences a coach reads: numbers from the client's own series, what is not known, never a probability."""
+"""The sentences a coach reads: each finding in the client's own numbers, and what is not known."""
 
-from collections.abc import Sequence
 from datetime import date
 
+from coaching.compute.findings import (
+    AdherenceNumbers,
+    LiftNumbers,
+    OverDoseNumbers,
+    PainLimitNumbers,
+    PainTrendNumbers,
+    SettlingNumbers,
+    SilenceNumbers,
+)
+
 CAUTION = (
-    "This is not a medical device and not a diagnosis. It never clears anyone to train. "
-    "Local rules come first."
+    "This service is not a medical device. It makes no diagnosis, gives no clearance and does not know why a "
+    "joint hurts. The numbers compare this client with their own earlier reports and nothing else."
+)
+REFER_OUT = (
+    "If pain is severe, new or getting worse, or anything on the red-flag list applies: stop, and see a "
+    "licensed clinician. In an emergency call {emergency_number}. Local rules come first."
+)
+DEFAULT_EMERGENCY_NUMBER = "your local emergency number"
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
+
+Numbers = (
+    PainTrendNumbers
+    | PainLimitNumbers
+    | SettlingNumbers
+    | LiftNumbers
+    | AdherenceNumbers
+    | OverDoseNumbers
+    | SilenceNumbers
 )
 
 
-def refer_out(emergency_text: str) -> str:
-    """Whom to turn to, with the local emergency number as the practice wrote it."""
-    return (
-        "If pain is severe, new, spreading, or comes with weakness, numbness, swelling or feeling ill: "
-        f"stop, and see a licensed clinician before training that region again. {emergency_text}."
-    )
+def refer_out(emergency_number: str = "") -> str:
+    """The refer-out sentence with the number to call, or a general phrase where none is known.
 
-
-def site_label(target: str) -> str:
-    """A site as people say it: `knee:left` is the left knee.
-
-    >>> site_label("lumbar_spine:midline")
-    'lumbar spine'
+    >>> refer_out("112").endswith("In an emergency call 112. Local rules come first.")
+    True
     """
-    joint, _, side = target.partition(":")
-    joint = joint.replace("_", " ")
-    return joint if side == "midline" else f"{side} {joint}"
+    return REFER_OUT.format(emergency_number=emergency_number or DEFAULT_EMERGENCY_NUMBER)
 
 
-def day_label(day: date) -> str:
-    """A day without its year: `2 March`."""
-    return f"{day.day} {day:%B}"
+def sentence(kind: str, subject: str, numbers: Numbers) -> str:
+    """Say what was found, over which dates, from what to what, how sure, and what is not known.
+
+    Args:
+        kind: pain_with_volume, pain_rising, pain_limit, pain_unsettled, stalled_lift, regressing_lift,
+            off_plan, unlogged, over_dose or silent.
+        subject: the site ("left knee") or lift ("leg press, left") as a coach calls it; not used for the
+            kinds that concern the whole client.
+        numbers: what the matching describe function gave.
+
+    Returns:
+        One or more sentences. They never state a probability of injury.
+
+    Raises:
+        ValueError: unknown kind, or numbers of another kind.
+
+    >>> sentence("silent", "", SilenceNumbers(days_since_post=9, days=7, n_due=3))
+    'No post of any kind for 9 days, although 3 sessions were due in the last 7.'
+    """
+    match kind, numbers:
+        case "pain_with_volume" | "pain_rising", PainTrendNumbers():
+            return _pain_trend(kind, subject, numbers)
+        case "pain_limit", PainLimitNumbers():
+            return _pain_limit(subject, numbers)
+        case "pain_unsettled", SettlingNumbers():
+            return _pain_unsettled(subject, numbers)
+        case "stalled_lift", LiftNumbers():
+            return _stalled_lift(subject, numbers)
+        case "regressing_lift", LiftNumbers():
+            return _regressing_lift(subject, numbers)
+        case "off_plan" | "unlogged", AdherenceNumbers():
+            return _adherence(kind, numbers)
+        case "over_dose", OverDoseNumbers():
+            return _over_dose(subject, numbers)
+        case "silent", SilenceNumbers():
+            return _silence(numbers)
+    raise ValueError(f"kind must fit its numbers, got {kind} with {type(numbers).__name__}")
 
 
-def pain_trend_sentence(
-    target: str,
-    *,
-    onset_on: date,
-    last_on: date,
-    pain_from: float,
-    pain_to: float,
-    pain_per_week_low: float,
-    pain_per_week_high: float,
-    weekly_reps_before: float,
-    weekly_reps_recent: float,
-    volume_change: float,
-    reports: int,
-    missing: int,
-) -> str:
-    """Pain that climbs, beside what its volume did; where the change of volume is not known it says so."""
-    weeks = max(1, round((last_on - onset_on).days / 7))
-    sentence = (
-        f"Pain of the {site_label(target)} has climbed from about {pain_from:.1f} to {pain_to:.1f} of 10 "
-        f"over the last {weeks} weeks (since about {day_label(onset_on)}; {pain_per_week_low:.1f} to "
-        f"{pain_per_week_high:.1f} points a week)"
-    )
-    if volume_change == volume_change:
-        direction = "up" if volume_change > 0 else "down"
-        sentence += (
-            f", while its weekly repetitions went {direction} from {weekly_reps_before:.0f} to "
-            f"{weekly_reps_recent:.0f} ({volume_change:+.0%})"
-        )
+def _pain_trend(kind: str, site: str, found: PainTrendNumbers) -> str:
+    before, recent = found.volume_before_per_week, found.volume_recent_per_week
+    if before != before or recent != recent:
+        volume = "There are too few ordinary weeks before to compare its volume with."
     else:
-        sentence += "; there is too little volume before to compare its repetitions with"
-    return f"{sentence}. Based on {reports} reports; {_missing(missing)}."
-
-
-def _missing(missing: int) -> str:
-    if missing == 0:
-        return "no training day lacks a report"
-    return f"{missing} training {'day lacks' if missing == 1 else 'days lack'} a report"
-
-
-def pain_limit_sentence(target: str, pain: int, limit: int, felt_on: date, moment: str) -> str:
-    """A pain at or above the site's limit."""
-    when = {
-        "during": "during training",
-        "after": "after training",
-        "next_morning": "the morning after training",
-    }
-    said = when.get(moment, "with training")
+        verb = "rose" if kind == "pain_with_volume" else "did not rise"
+        volume = (
+            f"Volume {verb}: {recent:.0f} joint reps a week over the last fortnight against {before:.0f} "
+            f"over the six weeks before, deload weeks left out ({found.volume_change:+.0%})."
+        )
     return (
-        f"Pain of the {site_label(target)} was {pain} of 10 {said} on {day_label(felt_on)}, "
-        f"at or above its limit of {limit}."
+        f"Pain of the {site} climbed from about {found.pain_from:.1f} to {found.pain_to:.1f} between about "
+        f"{_day(found.onset_on)} and {_day(found.to_on)}: {found.pain_per_week:+.1f} points a week "
+        f"({found.interval:.0%} interval {found.pain_per_week_low:+.1f} to {found.pain_per_week_high:+.1f}), "
+        f"{found.statistic:.1f} times its standard error where {found.threshold:.1f} is enough. {volume} "
+        f"{_known_reports(found)}"
     )
 
 
-def pain_unsettled_sentence(
-    target: str, *, newest_on: date, pain: float, usual: float, mornings: int, missing: int
-) -> str:
-    """Pain that had not settled by the next morning, several times running."""
-    sentence = (
-        f"Pain of the {site_label(target)} had not settled on the last {mornings} reported mornings after "
-        f"training: {pain:.0f} of 10 after {day_label(newest_on)}, where {usual:.1f} was usual."
+def _known_reports(found: PainTrendNumbers) -> str:
+    parts = [f"Rests on {_count(found.n_reports, 'report')} since {_day(found.from_on)}"]
+    if found.n_spikes:
+        parts.append(f"{_count(found.n_spikes, 'single bad day')} left out")
+    if found.n_missing:
+        parts.append(f"{_count(found.n_missing, 'training day')} without a report, pain not known")
+    return "; ".join(parts) + "."
+
+
+def _pain_limit(site: str, found: PainLimitNumbers) -> str:
+    text = f"Pain of the {site} was {found.pain:.0f} on {_day(found.on)}; the limit is {found.limit:.0f}."
+    if found.n_days > 1:
+        text += f" It reached the limit on {found.n_days} of the last {found.recent_days} days."
+    return text
+
+
+def _pain_unsettled(site: str, found: SettlingNumbers) -> str:
+    text = (
+        f"The {site} had not settled on the last {_count(found.n_above, 'reported morning')} after training: "
+        f"{found.newest_morning:.0f} after {_day(found.newest_on)}, against a usual morning of "
+        f"{found.usual_morning:.1f}."
     )
-    if missing:
-        plural = "morning is" if missing == 1 else "mornings are"
-        sentence += f" {missing} {plural} not reported, so whether it had settled there is not known."
-    return sentence
+    if found.n_missing:
+        text += f" {_count(found.n_missing, 'morning')} of the last fortnight not reported, so not known."
+    return text
 
 
-def red_flag_sentence(target: str, symptoms: Sequence[str], urgency: str, felt_on: date) -> str:
-    """A symptom that belongs to a clinician, in the client's own coded words; no suspicion is named."""
-    what = ", ".join(code.replace("_", " ") for code in symptoms)
-    need = {
-        "emergency": "This is a matter for emergency services now",
-        "same_day": "This is a matter for a doctor today",
-    }.get(urgency, "This is a matter for a licensed clinician before the region is trained again")
-    return f"Reported on {day_label(felt_on)} ({site_label(target)}): {what}. {need}; no training advice is
-    given."
-
-
-def lift_sentence(
-    name: str,
-    side: str,
-    *,
-    state: str,
-    slope_per_week: float,
-    low_per_week: float,
-    high_per_week: float,
-    expected_per_week: float,
-    exposures: int,
-    left_out: int,
-    first_on: date,
-    last_on: date,
-    fall: float,
-) -> str:
-    """A lift that has stopped moving, or has gone back by more than its noise."""
-    where = "" if side == "both" else f" ({side})"
-    span = f"from {day_label(first_on)} to {day_label(last_on)} over {exposures} comparable exposures"
-    aside = f" {left_out} more were left out (deload, pain or not fresh)." if left_out else ""
-    if state == "regressing":
-        return f"{name}{where} has gone back by {fall:.1%} {span}, more than its day-to-day noise
-        explains.{aside}"
+def _stalled_lift(lift: str, found: LiftNumbers) -> str:
     return (
-        f"{name}{where} has stopped moving: estimated maximum {slope_per_week:+.1%} a week "
-        f"({low_per_week:+.1%} to {high_per_week:+.1%}) {span}, where {expected_per_week:.1%} was to be "
-        f"expected.{aside}"
+        f"{lift}: {found.slope_per_week:+.1%} a week ({found.interval:.0%} interval "
+        f"{found.slope_low_per_week:+.1%} to {found.slope_high_per_week:+.1%}), below the "
+        f"{found.expected_per_week:+.2%} a week to be expected, and no new best: {found.best_recent_kg:.1f} "
+        f"lately, {found.best_before_kg:.1f} before. {_exposures(found)}"
     )
 
 
-def adherence_sentence(
-    kind: str, *, low: float, high: float, sessions: int, days: int, done: int, unknown: int, not_done: int
-) -> str:
-    """What was done against the plan, with the bounds that unlogged sessions leave open."""
-    counts = (
-        f"of {sessions} sessions due in the last {days} days; over 28 days {done} are logged, "
-        f"{not_done} said not done, {unknown} without a log"
+def _regressing_lift(lift: str, found: LiftNumbers) -> str:
+    return (
+        f"{lift}: the average of the last exposures lies {found.fall:.1%} below that of the first ones; from "
+        f"{found.fall_mdc:.1%} it is more than measurement noise. Slope {found.slope_per_week:+.1%} a week "
+        f"({found.interval:.0%} interval {found.slope_low_per_week:+.1%} to "
+        f"{found.slope_high_per_week:+.1%}). {_exposures(found)}"
     )
+
+
+def _exposures(found: LiftNumbers) -> str:
+    text = (
+        f"Rests on {_count(found.n_exposures, 'comparable exposure')} from {_day(found.from_on)} to "
+        f"{_day(found.to_on)}"
+    )
+    if found.n_left_out:
+        text += f"; {found.n_left_out} left out (deload, pain, other effort, not fresh)"
+    return text + "."
+
+
+def _adherence(kind: str, found: AdherenceNumbers) -> str:
+    sessions = f"of what {_count(found.n_sessions, 'session')} in the last {found.days} days asked for"
     if kind == "off_plan":
-        return f"Off plan: at most {high:.0%} of the prescribed work was done {counts}."
-    return f"Unlogged: between {low:.0%} and {high:.0%} of the prescribed work was done {counts}."
+        text = f"Did at most {found.score_high:.0%} {sessions}"
+        if found.score_low < found.score_high:
+            text += f", {found.score_low:.0%} if nothing unlogged was done"
+    else:
+        text = (
+            f"Did somewhere between {found.score_low:.0%} and {found.score_high:.0%} {sessions}: sessions "
+            f"without a log may or may not have been done"
+        )
+    return f"{text}. {_count(found.n_unknown, 'session')} without a log." if found.n_unknown else f"{text}."
 
 
-def silent_sentence(days: float) -> str:
-    """No word of any kind although sessions were due."""
-    if days != days:
-        return "Nothing has ever been logged although sessions were due."
-    return f"Nothing has been logged for {days:.0f} days although sessions were due."
-
-
-def over_dose_sentence(target: str, *, completed: float, prescribed: float, days: int) -> str:
-    """More repetitions of a guarded site than were prescribed."""
-    share = f" ({completed / prescribed:.0%} of it)" if prescribed > 0 else ""
-    return (
-        f"The guarded {site_label(target)} did {completed:.0f} joint repetitions in {days} days where "
-        f"{prescribed:.0f} were prescribed{share}."
+def _over_dose(site: str, found: OverDoseNumbers) -> str:
+    text = (
+        f"The {site} did {found.completed_joint_reps:.0f} joint reps in {found.days} days, "
+        f"{found.prescribed_joint_reps:.0f} were prescribed"
     )
+    return f"{text} ({found.ratio:.0%})." if found.ratio == found.ratio else f"{text}."
+
+
+def _silence(found: SilenceNumbers) -> str:
+    were = "session was" if found.n_due == 1 else "sessions were"
+    due = f"although {found.n_due} {were} due in the last {found.days}"
+    if found.days_since_post is None:
+        return f"Has never posted, {due} days."
+    return f"No post of any kind for {found.days_since_post} days, {due}."
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _day(on: date) -> str:
+    return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"

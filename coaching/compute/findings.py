@@ -1,0 +1,204 @@
+"""The numbers behind each finding, one client and one target at a time, as an alert keeps them."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from coaching.compute.adherence import AdherenceAssessments
+from coaching.compute.over_dose import OverDoses
+from coaching.compute.pain import OverLimits, Settling
+from coaching.compute.pain_trend import SiteAssessments
+from coaching.compute.progress import LiftAssessments
+
+
+@dataclass(frozen=True, slots=True)
+class PainTrendNumbers:
+    """Pain and volume of a site: points, points a week, joint reps a week; nan = not known."""
+
+    from_on: date
+    onset_on: date
+    to_on: date
+    pain_from: float
+    pain_to: float
+    pain_per_week: float
+    pain_per_week_low: float
+    pain_per_week_high: float
+    interval: float
+    statistic: float
+    threshold: float
+    noise_sd: float
+    volume_before_per_week: float
+    volume_recent_per_week: float
+    volume_change: float
+    n_reports: int
+    n_spikes: int
+    n_missing: int
+
+
+@dataclass(frozen=True, slots=True)
+class PainLimitNumbers:
+    """Newest day at or above the limit, and how many there are among the recent days."""
+
+    on: date
+    pain: float
+    limit: float
+    n_days: int
+    recent_days: int
+
+
+@dataclass(frozen=True, slots=True)
+class SettlingNumbers:
+    """Mornings after training that lay above the usual morning."""
+
+    newest_on: date
+    newest_morning: float
+    usual_morning: float
+    n_above: int
+    n_missing: int
+
+
+@dataclass(frozen=True, slots=True)
+class LiftNumbers:
+    """Progress of a lift: changes are fractions, a week where the name says so."""
+
+    from_on: date
+    to_on: date
+    slope_per_week: float
+    slope_low_per_week: float
+    slope_high_per_week: float
+    interval: float
+    expected_per_week: float
+    best_recent_kg: float
+    best_before_kg: float
+    fall: float
+    fall_mdc: float
+    n_exposures: int
+    n_left_out: int
+
+
+@dataclass(frozen=True, slots=True)
+class AdherenceNumbers:
+    """Bounds of the share of the prescribed dose done in the off-plan window, and what is not known in it."""
+
+    days: int
+    n_sessions: int
+    score_low: float
+    score_high: float
+    n_unknown: int
+
+
+@dataclass(frozen=True, slots=True)
+class OverDoseNumbers:
+    """Joint reps done and prescribed; ratio is nan where nothing was prescribed."""
+
+    days: int
+    completed_joint_reps: float
+    prescribed_joint_reps: float
+    ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class SilenceNumbers:
+    """Days since the last post of any kind (None = never posted) and the sessions that were due meanwhile."""
+
+    days_since_post: int | None
+    days: int
+    n_due: int
+
+
+def describe_pain_trend(found: SiteAssessments, row: int, last_on: date) -> PainTrendNumbers:
+    """Numbers of one row of assess_sites; last_on is the date of the newest column."""
+
+    def on(column: int) -> date:
+        return last_on - timedelta(days=found.last_day - column)
+
+    return PainTrendNumbers(
+        from_on=on(found.first_day),
+        onset_on=on(int(found.onset_day[row])) if found.onset_day[row] >= 0 else last_on,
+        to_on=last_on,
+        pain_from=float(found.level_from[row]),
+        pain_to=float(found.level_to[row]),
+        pain_per_week=float(found.pain_per_week[row]),
+        pain_per_week_low=float(found.pain_per_week_low[row]),
+        pain_per_week_high=float(found.pain_per_week_high[row]),
+        interval=found.interval,
+        statistic=float(found.statistic[row]),
+        threshold=float(found.threshold[row]),
+        noise_sd=float(found.noise_sd[row]),
+        volume_before_per_week=float(found.volume_before_per_week[row]),
+        volume_recent_per_week=float(found.volume_recent_per_week[row]),
+        volume_change=float(found.volume_change[row]),
+        n_reports=int(found.n_reports[row]),
+        n_spikes=int(found.n_spikes[row]),
+        n_missing=int(found.n_missing[row]),
+    )
+
+
+def describe_pain_limit(found: OverLimits, row: int, last_on: date, n_days: int) -> PainLimitNumbers:
+    """Numbers of one row of find_over_limit; n_days is the number of columns that were given."""
+    return PainLimitNumbers(
+        on=last_on - timedelta(days=n_days - 1 - int(found.day[row])),
+        pain=float(found.pain[row]),
+        limit=float(found.limit[row]),
+        n_days=int(found.n_days[row]),
+        recent_days=found.recent_days,
+    )
+
+
+def describe_settling(found: Settling, row: int, last_on: date, n_days: int) -> SettlingNumbers:
+    """Numbers of one row of assess_settling; n_days is the number of columns that were given."""
+    return SettlingNumbers(
+        newest_on=last_on - timedelta(days=n_days - 1 - int(found.newest_day[row])),
+        newest_morning=float(found.newest_morning[row]),
+        usual_morning=float(found.usual_morning[row]),
+        n_above=int(found.n_above[row]),
+        n_missing=int(found.n_missing[row]),
+    )
+
+
+def describe_lift(found: LiftAssessments, row: int) -> LiftNumbers:
+    """Numbers of one assessable row of assess_lifts, whose days are date ordinals."""
+    return LiftNumbers(
+        from_on=date.fromordinal(int(found.first_day[row])),
+        to_on=date.fromordinal(int(found.last_day[row])),
+        slope_per_week=float(found.slope_per_week[row]),
+        slope_low_per_week=float(found.slope_low_per_week[row]),
+        slope_high_per_week=float(found.slope_high_per_week[row]),
+        interval=found.interval,
+        expected_per_week=float(found.expected_per_week[row]),
+        best_recent_kg=float(found.best_recent_kg[row]),
+        best_before_kg=float(found.best_before_kg[row]),
+        fall=float(found.fall[row]),
+        fall_mdc=float(found.fall_mdc[row]),
+        n_exposures=int(found.n_exposures[row]),
+        n_left_out=int(found.n_left_out[row]),
+    )
+
+
+def describe_adherence(found: AdherenceAssessments, row: int) -> AdherenceNumbers:
+    """Numbers of one client of assess_adherence."""
+    return AdherenceNumbers(
+        days=int(found.off_plan_days[row]),
+        n_sessions=int(found.off_plan_sessions[row]),
+        score_low=float(found.off_plan_score_low[row]),
+        score_high=float(found.off_plan_score_high[row]),
+        n_unknown=int(found.off_plan_unknown[row]),
+    )
+
+
+def describe_over_dose(found: OverDoses, row: int) -> OverDoseNumbers:
+    """Numbers of one row of assess_over_dose."""
+    return OverDoseNumbers(
+        days=found.days,
+        completed_joint_reps=float(found.completed_joint_reps[row]),
+        prescribed_joint_reps=float(found.prescribed_joint_reps[row]),
+        ratio=float(found.ratio[row]),
+    )
+
+
+def describe_silence(found: AdherenceAssessments, row: int, days_since_post: float) -> SilenceNumbers:
+    """Numbers of one client of assess_adherence; days_since_post is what was given to it, nan = never."""
+    return SilenceNumbers(
+        days_since_post=None if days_since_post != days_since_post else int(days_since_post),
+        days=found.silent_days,
+        n_due=int(found.n_due_in_silence[row]),
+    )
