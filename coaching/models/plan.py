@@ -140,6 +140,8 @@ class Assignment(PracticeRow):
     assigned_by = models.ForeignKey(
         "coaching.Account", null=True, on_delete=models.SET_NULL, related_name="+"
     )
+    override_reason = models.CharField(max_length=500, blank=True, default="")
+    version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField()
 
     objects = AssignmentQuerySet.as_manager()
