@@ -159,32 +159,32 @@ class SignOutView(Endpoint):
 
 
 class DevicesView(Endpoint):
-    @extend_schema(operation_id="list_devices", responses={200: DevicesOut})
+    @extend_schema(operation_id="devices_list", responses={200: DevicesOut})
     def get(self, request: Request) -> Response:
         found = devices_of(self.actor, timezone.now())
         return Response({"items": DeviceOut(found, many=True).data})
 
-    @extend_schema(operation_id="sign_out_everywhere", responses={204: None})
+    @extend_schema(operation_id="devices_sign_out", responses={204: None})
     def delete(self, request: Request) -> Response:
         devices.sign_out_everywhere(actor=self.actor, now=timezone.now())
         return Response(status=204)
 
 
 class DeviceView(Endpoint):
-    @extend_schema(operation_id="sign_out_device", responses={204: None})
+    @extend_schema(operation_id="device_sign_out", responses={204: None})
     def delete(self, request: Request, device_id: uuid.UUID) -> Response:
         devices.sign_out_device(actor=self.actor, device_uid=device_id, now=timezone.now())
         return Response(status=204)
 
 
 class MeView(Endpoint):
-    @extend_schema(operation_id="who_am_i", responses={200: MeOut})
+    @extend_schema(operation_id="me_get", responses={200: MeOut})
     def get(self, request: Request) -> Response:
         return Response(MeOut(request.auth).data)
 
 
 class PasswordView(Endpoint):
-    @extend_schema(operation_id="change_password", request=PasswordIn, responses={204: None})
+    @extend_schema(operation_id="password_change", request=PasswordIn, responses={204: None})
     def put(self, request: Request) -> Response:
         body = self.checked(PasswordIn)
         change_password(
@@ -200,7 +200,7 @@ class PasswordView(Endpoint):
 class InvitationsView(Endpoint):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="invite", request=InvitationIn, responses={201: InvitationOut})
+    @extend_schema(operation_id="invitation_create", request=InvitationIn, responses={201: InvitationOut})
     def post(self, request: Request) -> Response:
         body = self.checked(InvitationIn)
         now = timezone.now()
@@ -214,7 +214,7 @@ class InvitationsView(Endpoint):
 
 
 class AcceptView(PublicEndpoint):
-    @extend_schema(operation_id="accept_invitation", auth=[], request=AcceptIn, responses={201: SignedInOut})
+    @extend_schema(operation_id="invitation_accept", auth=[], request=AcceptIn, responses={201: SignedInOut})
     def post(self, request: Request) -> Response:
         body = self.checked(AcceptIn)
         signed_in = invitations.accept_invitation(

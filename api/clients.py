@@ -1,0 +1,240 @@
+"""Clients: their record, body mass, consents and audit trail."""
+
+import uuid
+from datetime import date
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint, with_etag
+from api.fields import CodeField, DayField, FlagField, IdField, NumberField, StrictSerializer, TextField
+from api.parsers import MergePatchParser, StrictJSONParser
+from coaching.models import AuditEvent, BodyMass, Client, Consent, ConsentPurpose, TrainingStatus
+from coaching.operations.body_masses import read_body_masses, record_body_mass
+from coaching.operations.clients import ClientContent, create_client, read_client, update_client
+from coaching.operations.consents import give_consent, read_consent, read_consents, withdraw_consent
+from coaching.reads.audit import audit_trail
+from coaching.reads.clients import clients_for
+
+FIRST_BIRTH = date(1900, 1, 1)
+
+
+class ClientsQuery(StrictSerializer):
+    archived = CodeField(choices=["true", "false"], required=False)
+    cursor = TextField(max_length=300, required=False)
+    page_size = TextField(max_length=9, required=False)
+
+
+class ClientIn(StrictSerializer):
+    """Zone, country and emergency text follow the practice where they are left out."""
+
+    name = TextField(max_length=120)
+    zone = TextField(max_length=64, required=False)
+    country = TextField(max_length=2, required=False)
+    emergency_text = TextField(max_length=200, required=False, allow_blank=True)
+    birth_on = DayField(earliest=FIRST_BIRTH, required=False, allow_null=True)
+    guardian = TextField(max_length=200, required=False, allow_blank=True, help_text="Needed by a minor.")
+    emergency_contact = TextField(max_length=200, required=False, allow_blank=True)
+    training_status = CodeField(choices=TrainingStatus.values, required=False)
+    training_status_on = DayField(required=False, allow_null=True)
+    private_note = TextField(
+        max_length=2000,
+        required=False,
+        allow_blank=True,
+        is_multiline=True,
+        help_text="For coaches only; never shown to the client.",
+    )
+    coach = IdField(required=False, help_text="A membership; only the owner names another than themselves.")
+
+
+class ClientPatch(ClientIn):
+    archived = FlagField(required=False)
+
+
+class ClientLineOut(serializers.Serializer[Client]):
+    """A client in a list: enough to find them."""
+
+    id = serializers.UUIDField(source="uid")
+    name = serializers.CharField()
+    coach = serializers.UUIDField(source="coach.uid")
+    coach_name = serializers.CharField(source="coach.account.name")
+    last_posted_at = serializers.DateTimeField(allow_null=True)
+    archived_at = serializers.DateTimeField(allow_null=True)
+
+
+class OwnRecordOut(ClientLineOut):
+    """What a client sees of their own record."""
+
+    zone = serializers.CharField()
+    country = serializers.CharField()
+    emergency_text = serializers.CharField()
+    birth_on = serializers.DateField(allow_null=True)
+    guardian = serializers.CharField()
+    emergency_contact = serializers.CharField()
+    training_status = serializers.ChoiceField(choices=TrainingStatus.choices)
+    training_status_on = serializers.DateField(allow_null=True)
+    created_at = serializers.DateTimeField()
+    version = serializers.IntegerField()
+
+
+class ClientOut(OwnRecordOut):
+    """What a coach sees."""
+
+    private_note = serializers.CharField()
+    has_account = serializers.SerializerMethodField()
+
+    def get_has_account(self, client: Client) -> bool:
+        return client.account_id is not None
+
+
+class BodyMassIn(StrictSerializer):
+    measured_on = DayField()
+    body_mass_kg = NumberField(min_value=10, max_value=400)
+
+
+class BodyMassOut(serializers.Serializer[BodyMass]):
+    measured_on = serializers.DateField()
+    body_mass_kg = serializers.FloatField()
+
+
+class ConsentIn(StrictSerializer):
+    text_version = TextField(max_length=40, help_text="Which text the client agreed to.")
+
+
+class ConsentOut(serializers.Serializer[Consent]):
+    purpose = serializers.ChoiceField(choices=ConsentPurpose.choices)
+    text_version = serializers.CharField()
+    given_at = serializers.DateTimeField()
+    withdrawn_at = serializers.DateTimeField(allow_null=True)
+    recorded_by = serializers.SerializerMethodField(help_text="The client, or a coach on their behalf.")
+
+    def get_recorded_by(self, consent: Consent) -> str:
+        account_id = consent.client.account_id
+        return "client" if account_id is not None and consent.recorded_by_id == account_id else "coach"
+
+
+class AuditEventOut(serializers.Serializer[AuditEvent]):
+    at = serializers.DateTimeField()
+    who = serializers.CharField(
+        allow_null=True, help_text="Null for the service itself or an erased account."
+    )
+    device_name = serializers.CharField(allow_null=True, help_text="Null once the device is signed out.")
+    action = serializers.CharField()
+    record_kind = serializers.CharField()
+    record_id = serializers.CharField()
+
+
+class ClientsView(Endpoint):
+    @extend_schema(
+        operation_id="clients_list", parameters=[ClientsQuery], responses={200: ClientLineOut(many=True)}
+    )
+    def get(self, request: Request) -> Response:
+        """The clients you may see, newest first; those who have left with archived=true."""
+        query = self.checked_query(ClientsQuery)
+        rows = clients_for(self.actor, is_archived=query.get("archived") == "true")
+        return self.page(rows, lambda row: ClientLineOut(row).data)
+
+    @extend_schema(operation_id="client_create", request=ClientIn, responses={201: ClientOut})
+    def post(self, request: Request) -> Response:
+        """Add a client; you become their coach unless you are the owner and name one."""
+        body = self.checked(ClientIn)
+        content = ClientContent(coach_uid=body.pop("coach", None), **body)
+        client = create_client(actor=self.actor, content=content, now=timezone.now())
+        return with_etag(request, ClientOut(client).data, client.version, status=201)
+
+
+class ClientView(Endpoint):
+    parser_classes = [StrictJSONParser, MergePatchParser]
+
+    @extend_schema(operation_id="client_get", responses={200: ClientOut})
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
+        """One record; a client sees their own without the coach's private note."""
+        client = read_client(actor=self.actor, client_uid=client_id, now=timezone.now())
+        shape = ClientOut if self.actor.is_coach else OwnRecordOut
+        return with_etag(request, shape(client).data, client.version)
+
+    @extend_schema(operation_id="client_update", request=ClientPatch, responses={200: ClientOut})
+    def patch(self, request: Request, client_id: uuid.UUID) -> Response:
+        """Edit, archive, or (owner only) hand over to another coach."""
+        client = update_client(
+            actor=self.actor,
+            client_uid=client_id,
+            expected_version=self.expected_version(),
+            changes=self.checked(ClientPatch, is_patch=True),
+            now=timezone.now(),
+        )
+        return with_etag(request, ClientOut(client).data, client.version)
+
+
+class BodyMassesView(Endpoint):
+    @extend_schema(operation_id="body_masses_list", responses={200: BodyMassOut(many=True)})
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
+        rows = read_body_masses(actor=self.actor, client_uid=client_id, now=timezone.now())
+        return self.page(rows, lambda row: BodyMassOut(row).data)
+
+    @extend_schema(
+        operation_id="body_mass_record",
+        request=BodyMassIn,
+        responses={201: BodyMassOut, 200: BodyMassOut},
+    )
+    def post(self, request: Request, client_id: uuid.UUID) -> Response:
+        """One value a day; another for the same day corrects it and answers 200."""
+        body = self.checked(BodyMassIn)
+        recorded = record_body_mass(actor=self.actor, client_uid=client_id, now=timezone.now(), **body)
+        return Response(BodyMassOut(recorded.body_mass).data, status=201 if recorded.is_new else 200)
+
+
+class ConsentsView(Endpoint):
+    @extend_schema(operation_id="consents_list", responses={200: ConsentOut(many=True)})
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
+        rows = read_consents(actor=self.actor, client_uid=client_id, now=timezone.now())
+        return self.page(rows, lambda row: ConsentOut(row).data)
+
+
+class ConsentView(Endpoint):
+    @extend_schema(operation_id="consent_get", responses={200: ConsentOut})
+    def get(self, request: Request, client_id: uuid.UUID, purpose: str) -> Response:
+        """The latest consent for this purpose, standing or withdrawn."""
+        consent = read_consent(actor=self.actor, client_uid=client_id, purpose=purpose, now=timezone.now())
+        return Response(ConsentOut(consent).data)
+
+    @extend_schema(
+        operation_id="consent_give", request=ConsentIn, responses={201: ConsentOut, 200: ConsentOut}
+    )
+    def put(self, request: Request, client_id: uuid.UUID, purpose: str) -> Response:
+        """Given by the client, or recorded by a coach for them; a new text replaces the earlier."""
+        given = give_consent(
+            actor=self.actor,
+            client_uid=client_id,
+            purpose=purpose,
+            text_version=self.checked(ConsentIn)["text_version"],
+            now=timezone.now(),
+        )
+        return Response(ConsentOut(given.consent).data, status=201 if given.is_new else 200)
+
+    @extend_schema(operation_id="consent_withdraw", responses={204: None})
+    def delete(self, request: Request, client_id: uuid.UUID, purpose: str) -> Response:
+        """From now on nothing more is stored for this purpose."""
+        withdraw_consent(actor=self.actor, client_uid=client_id, purpose=purpose, now=timezone.now())
+        return Response(status=204)
+
+
+class AuditView(Endpoint):
+    @extend_schema(operation_id="audit_list", responses={200: AuditEventOut(many=True)})
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
+        """Who read or changed this client's records, newest first."""
+        return self.page(audit_trail(self.actor, client_id), lambda row: AuditEventOut(row).data)
+
+
+urlpatterns = [
+    path("clients", ClientsView.as_view()),
+    path("clients/<uuid:client_id>", ClientView.as_view()),
+    path("clients/<uuid:client_id>/body-masses", BodyMassesView.as_view()),
+    path("clients/<uuid:client_id>/consents", ConsentsView.as_view()),
+    path("clients/<uuid:client_id>/consents/<str:purpose>", ConsentView.as_view()),
+    path("clients/<uuid:client_id>/audit", AuditView.as_view()),
+]
