@@ -1,0 +1,215 @@
+"""Assignments of plans to clients, and the calendar of scheduled sessions that they make."""
+
+import uuid
+from datetime import date, timedelta
+from typing import Any
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint, with_etag
+from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField
+from api.parsers import MergePatchParser, StrictJSONParser
+from api.plans import DayOut
+from coaching.models import ScheduledStatus
+from coaching.operations.assignments import assign_plan, end_assignment, read_assignment, read_assignments
+from coaching.operations.scheduled_sessions import (
+    CalendarChange,
+    change_scheduled_session,
+    read_calendar,
+    read_scheduled_session,
+)
+
+MAX_WINDOW_DAYS = 120
+
+
+class AssignmentIn(StrictSerializer):
+    plan_id = IdField()
+    starts_on = DayField()
+    override_reason = TextField(
+        max_length=500,
+        allow_blank=True,
+        default="",
+        help_text="Why the plan is right although the injury history speaks against it; the client reads it.",
+    )
+
+
+class AssignmentOut(serializers.Serializer[Any]):
+    id = serializers.UUIDField(source="uid")
+    plan_id = serializers.UUIDField(source="plan_version.plan.uid")
+    plan_name = serializers.CharField(source="plan_version.plan.name")
+    plan_version = serializers.IntegerField(source="plan_version.number")
+    starts_on = serializers.DateField()
+    ends_on = serializers.DateField(allow_null=True)
+    override_reason = serializers.CharField()
+    assigned_by_name = serializers.CharField(source="assigned_by.name", default=None, allow_null=True)
+    created_at = serializers.DateTimeField()
+    version = serializers.IntegerField()
+
+
+class CalendarQuery(StrictSerializer):
+    until = DayField()
+
+    def get_fields(self) -> dict[str, Any]:
+        """`from` is a word of Python's own, so it cannot be declared like the rest."""
+        return {"from": DayField(), **super().get_fields()}
+
+    def validate(self, attrs: dict[str, date]) -> dict[str, date]:
+        window = attrs["until"] - attrs["from"]
+        if not timedelta(0) <= window < timedelta(days=MAX_WINDOW_DAYS):
+            raise serializers.ValidationError(
+                {"until": f"Ask for 1 to {MAX_WINDOW_DAYS} days, from before until."}, code="window"
+            )
+        return attrs
+
+
+class ScheduledSessionPatch(StrictSerializer):
+    due_on = DayField(required=False)
+    status = CodeField(choices=ScheduledStatus.values, required=False)
+
+
+class ScheduledSessionOut(serializers.Serializer[Any]):
+    """A plan day on the calendar, with its content and what it asked for on the day it was laid out."""
+
+    id = serializers.UUIDField(source="uid")
+    assignment_id = serializers.UUIDField(source="assignment.uid")
+    due_on = serializers.DateField()
+    status = serializers.CharField()
+    is_deload = serializers.BooleanField()
+    prescribed_sets = serializers.IntegerField()
+    prescribed_reps = serializers.IntegerField(
+        help_text="Sets times the low end of the range; a hold has none."
+    )
+    prescribed_joint_reps = serializers.DictField(
+        child=serializers.FloatField(),
+        help_text=(
+            'By site, like "knee:left": sets times the high end times joint stress, warm-up ramp included; '
+            "each hold counts as one repetition (coach judgement)."
+        ),
+    )
+    day = DayOut(source="plan_day")
+    session_ids: serializers.SlugRelatedField[Any] = serializers.SlugRelatedField(
+        source="logged", slug_field="uid", many=True, read_only=True, help_text="What has been logged for it."
+    )
+    version = serializers.IntegerField()
+
+
+class CalendarOut(serializers.Serializer[Any]):
+    items = ScheduledSessionOut(many=True)
+
+
+class AssignmentsView(Endpoint):
+    @extend_schema(operation_id="assignments_list", responses={200: AssignmentOut(many=True)})
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
+        """A page of what the client was given, newest first."""
+        rows = read_assignments(actor=self.actor, client_uid=client_id, now=timezone.now())
+        return self.page(rows, lambda row: AssignmentOut(row).data)
+
+    @extend_schema(
+        operation_id="assignments_assign",
+        request=AssignmentIn,
+        responses={200: AssignmentOut, 201: AssignmentOut},
+    )
+    def post(self, request: Request, client_id: uuid.UUID) -> Response:
+        """Give a plan's current version to the client from a date; what they had ends the day before.
+
+        Weeks are calendar weeks from Monday, the first that of starts_on: its days before starts_on are left
+        out. 409 while a red flag stands; 409 against caps, stopped sites or restrictions without a reason.
+        The same again gives 200 and changes nothing.
+        """
+        asked = self.checked(AssignmentIn)
+        assigned = assign_plan(
+            actor=self.actor,
+            client_uid=client_id,
+            plan_uid=asked["plan_id"],
+            starts_on=asked["starts_on"],
+            override_reason=asked["override_reason"],
+            now=timezone.now(),
+        )
+        row = assigned.assignment
+        return with_etag(
+            request, AssignmentOut(row).data, row.version, status=201 if assigned.is_new else 200
+        )
+
+
+class AssignmentView(Endpoint):
+    @extend_schema(operation_id="assignments_read", responses={200: AssignmentOut})
+    def get(self, request: Request, client_id: uuid.UUID, assignment_id: uuid.UUID) -> Response:
+        """One assignment."""
+        row = read_assignment(
+            actor=self.actor, client_uid=client_id, assignment_uid=assignment_id, now=timezone.now()
+        )
+        return with_etag(request, AssignmentOut(row).data, row.version)
+
+    @extend_schema(operation_id="assignments_end", responses={204: None})
+    def delete(self, request: Request, client_id: uuid.UUID, assignment_id: uuid.UUID) -> Response:
+        """End it today: planned sessions after today go; one that has not begun goes altogether."""
+        end_assignment(
+            actor=self.actor,
+            client_uid=client_id,
+            assignment_uid=assignment_id,
+            expected_version=self.expected_version(),
+            now=timezone.now(),
+        )
+        return Response(status=204)
+
+
+class CalendarView(Endpoint):
+    @extend_schema(
+        operation_id="scheduled_sessions_list", parameters=[CalendarQuery], responses={200: CalendarOut}
+    )
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
+        """The client's calendar of up to 120 days, in order, each session with its whole content."""
+        asked = self.checked_query(CalendarQuery)
+        rows = read_calendar(
+            actor=self.actor,
+            client_uid=client_id,
+            from_on=asked["from"],
+            until_on=asked["until"],
+            now=timezone.now(),
+        )
+        return Response({"items": ScheduledSessionOut(rows, many=True).data})
+
+
+class ScheduledSessionView(Endpoint):
+    parser_classes = [StrictJSONParser, MergePatchParser]
+
+    @extend_schema(operation_id="scheduled_sessions_read", responses={200: ScheduledSessionOut})
+    def get(self, request: Request, client_id: uuid.UUID, scheduled_session_id: uuid.UUID) -> Response:
+        """One scheduled session with its whole content."""
+        row = read_scheduled_session(
+            actor=self.actor, client_uid=client_id, scheduled_uid=scheduled_session_id, now=timezone.now()
+        )
+        return with_etag(request, ScheduledSessionOut(row).data, row.version)
+
+    @extend_schema(
+        operation_id="scheduled_sessions_change",
+        request=ScheduledSessionPatch,
+        responses={200: ScheduledSessionOut},
+    )
+    def patch(self, request: Request, client_id: uuid.UUID, scheduled_session_id: uuid.UUID) -> Response:
+        """Move it or say what became of it; a client may only say not_done. With If-Match."""
+        row = change_scheduled_session(
+            actor=self.actor,
+            client_uid=client_id,
+            scheduled_uid=scheduled_session_id,
+            change=CalendarChange(**self.checked(ScheduledSessionPatch, is_patch=True)),
+            expected_version=self.expected_version(),
+            now=timezone.now(),
+        )
+        return with_etag(request, ScheduledSessionOut(row).data, row.version)
+
+
+urlpatterns = [
+    path("clients/<uuid:client_id>/assignments", AssignmentsView.as_view()),
+    path("clients/<uuid:client_id>/assignments/<uuid:assignment_id>", AssignmentView.as_view()),
+    path("clients/<uuid:client_id>/scheduled-sessions", CalendarView.as_view()),
+    path(
+        "clients/<uuid:client_id>/scheduled-sessions/<uuid:scheduled_session_id>",
+        ScheduledSessionView.as_view(),
+    ),
+]

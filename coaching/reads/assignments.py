@@ -1,0 +1,44 @@
+"""What a client was given to do, and their calendar of it."""
+
+import uuid
+from datetime import date
+
+from django.db.models import Prefetch, QuerySet
+
+from coaching.errors import NotFoundError
+from coaching.models import Assignment, Client, ScheduledSession, Session
+from coaching.reads.plans import DAY_CONTENT
+
+
+def assignments_of(client: Client) -> QuerySet[Assignment]:
+    return Assignment.objects.filter(client=client).select_related("plan_version__plan", "assigned_by")
+
+
+def assignment_of(client: Client, assignment_uid: uuid.UUID) -> Assignment:
+    """Raises NotFoundError."""
+    found = assignments_of(client).filter(uid=assignment_uid).first()
+    if found is None:
+        raise NotFoundError("There is no such assignment.")
+    return found
+
+
+def calendar_of(client: Client, from_on: date, until_on: date) -> QuerySet[ScheduledSession]:
+    """The sessions due from `from_on` to `until_on`, in order, each with its whole content."""
+    return _with_content(ScheduledSession.objects.filter(client=client, due_on__range=(from_on, until_on)))
+
+
+def scheduled_session_of(client: Client, scheduled_uid: uuid.UUID) -> ScheduledSession:
+    """Raises NotFoundError."""
+    found = _with_content(ScheduledSession.objects.filter(client=client, uid=scheduled_uid)).first()
+    if found is None:
+        raise NotFoundError("There is no such scheduled session.")
+    return found
+
+
+def _with_content(rows: QuerySet[ScheduledSession]) -> QuerySet[ScheduledSession]:
+    kept = Session.objects.kept().only("id", "uid", "scheduled_session_id").order_by("performed_at", "id")
+    return (
+        rows.select_related("assignment")
+        .prefetch_related(f"plan_day__{DAY_CONTENT}", Prefetch("sessions", queryset=kept, to_attr="logged"))
+        .order_by("due_on", "id")
+    )
