@@ -8,12 +8,15 @@ handler404 = "api.problems.answer_not_found"
 handler500 = "api.problems.answer_server_error"
 
 urlpatterns = [
+    path("", include("api.health")),
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
     path("api/v1/", include("api.sign_in")),
     path("api/v1/", include("api.clients")),
     path("api/v1/", include("api.memberships")),
     path("api/v1/", include("api.plans")),
+    path("api/v1/", include("api.exercises")),
+    path("api/v1/", include("api.assignments")),
     path("api/v1/", include("api.sessions")),
     path("api/v1/", include("api.pain_reports")),
     path("api/v1/", include("api.alerts")),
