@@ -1,10 +1,15 @@
-"""Every request carries an id, in the logs and in the answer."""
+"""What holds for every request: it carries an id, and it says how long its body is."""
 
 import uuid
 from collections.abc import Callable
 
 import structlog
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
+
+from api.parsers import MAX_BODY_BYTES
+from api.problems import CONTENT_TYPE, problem_body
+
+READ_ON_BYTES = 16 * 1024 * 1024
 
 
 class RequestIdMiddleware:
@@ -19,3 +24,37 @@ class RequestIdMiddleware:
         response["X-Request-Id"] = request_id
         response.setdefault("Cache-Control", "no-store")
         return response
+
+
+class LengthRequiredMiddleware:
+    """A body without a stated length, or with too great a one, is answered before any of it is kept.
+
+    Without this a chunked body would be taken for an empty one. A body that is too large is read on (up to
+    16 MiB) and dropped: closing the connection on it would cost many callers the answer that tells them why.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        length = request.META.get("CONTENT_LENGTH") or ""
+        is_digits = length.isdecimal() and len(length) < 20
+        if not length and request.META.get("HTTP_TRANSFER_ENCODING"):
+            return _refuse(request, "length_required", 411, "Send Content-Length: no chunked bodies.")
+        if is_digits and int(length) > MAX_BODY_BYTES:
+            _read_on(request, min(int(length), READ_ON_BYTES))
+            return _refuse(request, "too_large", 413, f"A body holds at most {MAX_BODY_BYTES} bytes.")
+        return self.get_response(request)
+
+
+def _read_on(request: HttpRequest, length: int) -> None:
+    while length > 0:
+        piece = request.read(min(length, 64 * 1024))
+        if not piece:
+            return
+        length -= len(piece)
+
+
+def _refuse(request: HttpRequest, code: str, status: int, detail: str) -> JsonResponse:
+    body = problem_body(code, status, detail) | {"instance": request.path}
+    return JsonResponse(body, status=status, content_type=CONTENT_TYPE)

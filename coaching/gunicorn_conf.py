@@ -1,0 +1,32 @@
+"""How gunicorn serves the API; `manage.py serve` starts from the same settings.
+
+Threads wait for half-sent bodies, so in the open this stands behind a proxy that buffers requests.
+"""
+
+import os
+
+bind = f"{os.environ.get('WEB_HOST', '127.0.0.1')}:{os.environ.get('WEB_PORT', '8000')}"
+workers = int(os.environ.get("WEB_WORKERS", "2"))
+threads = int(os.environ.get("WEB_THREADS", "4"))
+worker_class = "gthread"
+worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108, PTH112
+
+timeout = 30
+graceful_timeout = 8  # a stop asked for is done within 10 s
+keepalive = 20
+
+limit_request_line = 4094
+limit_request_fields = 64
+limit_request_field_size = 8190
+
+accesslog = None  # request lines hold query strings
+errorlog = "-"
+control_socket_disable = True
+logconfig_dict = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"()": "coaching.logs.line_formatter"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"level": "INFO", "handlers": ["stderr"]},
+    "loggers": {"gunicorn.error": {"level": "INFO", "handlers": ["stderr"], "propagate": False}},
+}

@@ -1,0 +1,21 @@
+"""A named lease: at most one holder at a time, and a dead holder's claim runs out by itself."""
+
+from datetime import datetime, timedelta
+
+from django.db.models import Q
+
+from coaching.models import Lease
+
+
+def take_lease(*, name: str, holder: str, now: datetime, lasts: timedelta) -> bool:
+    """Take, or renew, the lease; False while another holder's has not run out. Safe to repeat."""
+    is_free = Q(holder=holder) | Q(until_at__lte=now)
+    if Lease.objects.filter(is_free, name=name).update(holder=holder, until_at=now + lasts):
+        return True
+    _, is_new = Lease.objects.get_or_create(name=name, defaults={"holder": holder, "until_at": now + lasts})
+    return is_new
+
+
+def release_lease(*, name: str, holder: str) -> None:
+    """Give the lease back, if it is `holder`'s. Safe to repeat."""
+    Lease.objects.filter(name=name, holder=holder).delete()
