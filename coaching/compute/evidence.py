@@ -94,7 +94,7 @@ def _pain_trend(kind: str, site: str, found: PainTrendNumbers) -> str:
         verb = "rose" if kind == "pain_with_volume" else "did not rise"
         volume = (
             f"Volume {verb}: {recent:.0f} joint reps a week over the last fortnight against {before:.0f} "
-            f"over the six weeks before, deload weeks left out ({found.volume_change:+.0%})."
+            f"over the ordinary weeks before, deloads left out ({found.volume_change:+.0%})."
         )
     return (
         f"Pain of the {site} climbed from about {found.pain_from:.1f} to {found.pain_to:.1f} between about "

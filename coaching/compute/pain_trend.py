@@ -157,10 +157,11 @@ def assess_sites(
     array([ True])
     """
     _check(pain, joint_reps, is_planned_deload)
-    first_day = max(0, pain.shape[1] - settings.window_days)
-    pain, joint_reps = pain[:, first_day:], joint_reps[:, first_day:]
+    first_day = pain.shape[1] - settings.window_days
+    pain = _window(pain, settings.window_days, np.nan)
+    joint_reps = _window(joint_reps, settings.window_days, 0.0)
     if is_planned_deload is not None:
-        is_planned_deload = is_planned_deload[:, first_day:]
+        is_planned_deload = _window(is_planned_deload.astype(float), settings.window_days, 0.0) > 0
     is_spike = find_spikes(pain, settings.spike_points)
     kept_pain = np.where(is_spike, np.nan, pain)
     n_days = pain.shape[1]
@@ -213,11 +214,17 @@ def assess_sites(
         n_reports=(~np.isnan(kept_pain)).sum(axis=1),
         n_spikes=is_spike.sum(axis=1),
         n_missing=((joint_reps > 0) & np.isnan(pain)).sum(axis=1),
-        first_day=first_day,
+        first_day=max(0, first_day),
         last_day=first_day + n_days - 1,
         method=METHOD,
         version=VERSION,
     )
+
+
+def _window(daily: Floats, window_days: int, filler: float) -> Floats:
+    """The newest columns; a shorter history is filled up with days on which nothing is known."""
+    missing = max(0, window_days - daily.shape[1])
+    return np.concatenate([np.full((len(daily), missing), filler), daily[:, -window_days:]], axis=1)
 
 
 def find_spikes(pain: Floats, spike_points: float) -> Bools:

@@ -15,7 +15,7 @@ KINDS = (*QUIET_KINDS, *FLARE_KINDS, "falling_volume")
 
 @dataclass(frozen=True, slots=True)
 class Cohort:
-    """Daily arrays of one kind of client and the truth behind them; onset_day is nan where nothing happens."""
+    """Daily arrays of one kind of client and the truth behind them; onset_day is nan if nothing happens."""
 
     kind: str
     pain: Floats
