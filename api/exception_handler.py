@@ -43,6 +43,9 @@ class ProblemHandler(ExceptionHandler):
         converted: Exception = super().convert_known_exceptions(exc)
         return converted
 
+    def format_exception(self, exc: exceptions.APIException) -> dict[str, Any]:
+        return ProblemFormatter(exc, self.context, self.exc).run()
+
     def get_response(self, exc: exceptions.APIException, data: dict[str, Any]) -> Response:
         request = self.context.get("request")
         if request is not None:

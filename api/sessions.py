@@ -45,7 +45,6 @@ from coaching.reads.loads import exact_load_kg
 
 MAX_SETS = 200
 MAX_BATCH = 100
-TEMPO = r"^(\d{1,2}|[xX])-(\d{1,2}|[xX])-(\d{1,2}|[xX])-(\d{1,2}|[xX])$|^[\dxX]{4}$"
 
 
 class SetIn(StrictSerializer):
@@ -67,13 +66,6 @@ class SetIn(StrictSerializer):
         default=False, help_text="Done at once after the set before it, without rest."
     )
     prescription = IdField(required=False, allow_null=True, default=None)
-
-    def validate_tempo(self, tempo: str) -> str:
-        if tempo and not serializers.RegexField(TEMPO).regex.search(tempo):  # type: ignore[attr-defined]
-            raise serializers.ValidationError(
-                "Four digits, like 3-1-1-0; X for as fast as possible.", code="tempo"
-            )
-        return tempo
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if (attrs["reps"] is None) == (attrs["duration_s"] is None):

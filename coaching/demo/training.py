@@ -181,7 +181,7 @@ def _pain_reports(
         return []
     report = _pain(story, days_ago, "during", ended) | {"id": _id(story, day, "pain")}
     if is_last and story.ends_with_red_flag:
-        report["symptoms"] = {"calf_swelling": "yes", "chest_pain": "no"}
+        report["symptoms"] = {"swollen_calf": "yes", "chest_pain": "no"}
         report["note"] = "Left calf is swollen and warm since the long drive."
     return [report]
 
