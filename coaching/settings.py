@@ -48,9 +48,9 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "api.middleware.RequestIdMiddleware",
-    "api.middleware.LengthRequiredMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "api.middleware.LengthRequiredMiddleware",
 ]
 ROOT_URLCONF = "api.urls"
 WSGI_APPLICATION = "api.wsgi.application"

@@ -9,7 +9,7 @@ from django.db.migrations.recorder import MigrationRecorder
 
 @cache
 def _newest_migrations() -> frozenset[tuple[str, str]]:
-    return frozenset(MigrationLoader(None, ignore_no_initial=True).graph.leaf_nodes())
+    return frozenset(MigrationLoader(None).graph.leaf_nodes())
 
 
 def is_migrated() -> bool:
