@@ -1,0 +1,27 @@
+"""Pictures of a site's weeks and of a lift, for a phone and for a mail; each also told in words."""
+
+import hashlib
+
+from coaching.charts.ground import PictureFormat
+from coaching.charts.lift import draw_lift
+from coaching.charts.site import draw_site
+from coaching.charts.words import day_words, describe_lift, describe_site, site_words
+from coaching.reads.history import LiftHistory, SiteWeeks
+
+__all__ = [
+    "PictureFormat",
+    "day_words",
+    "describe_lift",
+    "describe_site",
+    "draw_lift",
+    "draw_site",
+    "picture_tag",
+    "site_words",
+]
+
+DRAWING_VERSION = 1
+
+
+def picture_tag(history: SiteWeeks | LiftHistory, *, format: PictureFormat, is_dark: bool) -> str:
+    """A digest of what is drawn and how: the same tag means the same picture."""
+    return hashlib.sha256(repr((DRAWING_VERSION, history, format, is_dark)).encode()).hexdigest()[:32]

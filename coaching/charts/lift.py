@@ -1,0 +1,119 @@
+"""A lift: its estimated one-repetition maximum by exposure, with trend and band."""
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from coaching.charts.ground import (
+    DARK,
+    LIGHT,
+    Ink,
+    PictureFormat,
+    bytes_of,
+    label_weeks,
+    new_figure,
+    style,
+    write_in_the_middle,
+    write_key,
+    write_title,
+)
+from coaching.charts.words import describe_lift, estimated, lift_words, trend_words
+from coaching.reads.history import LiftHistory, LiftTrend
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+BAND_STEPS = 20
+LONGEST_TITLE = 44
+HALF_DAY = 1 / 14
+
+
+def draw_lift(history: LiftHistory, *, format: PictureFormat, is_dark: bool = False) -> bytes:
+    """Draw the lift's exposures as a picture file."""
+    ink = DARK if is_dark else LIGHT
+    title = _title(history)
+    with new_figure(ink) as figure:
+        axes = figure.add_axes((0.135, 0.155, 0.85, 0.655))
+        style(axes, ink)
+        label_weeks(axes, history.first_on, (history.until_on - history.first_on).days // 7 + 1)
+        axes.set_ylabel("estimated 1RM (kg)")
+        if estimated(history):
+            _draw_trend(axes, history, ink)
+            _draw_exposures(axes, history, ink)
+        else:
+            axes.set_yticks([])
+            write_in_the_middle(axes, "No exposure in these weeks allows an estimate", ink)
+        write_title(figure, title, ink)
+        figure.text(0.015, 0.905, trend_words(history), ha="left", va="top", color=ink.text, size=7.5)
+        return bytes_of(figure, format, title, describe_lift(history))
+
+
+def _title(history: LiftHistory) -> str:
+    """Exercise and side; a name too long for the picture's width is cut, the side never."""
+    side = lift_words(history)
+    room = max(LONGEST_TITLE - len(side) - 2, 8)
+    name = history.exercise_name
+    return f"{name if len(name) <= room else name[: room - 1].rstrip() + '…'}, {side}"
+
+
+def _draw_exposures(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
+    points = estimated(history)
+    looks = [
+        (
+            "exposure",
+            "o",
+            ink.strong,
+            [row for row in points if not row.is_deload and not row.is_pain_limited],
+        ),
+        ("deload", "s", ink.paper, [row for row in points if row.is_deload]),
+        (
+            "ended by pain",
+            "X",
+            ink.soft,
+            [row for row in points if row.is_pain_limited and not row.is_deload],
+        ),
+    ]
+    for label, marker, face, rows in looks:
+        if rows:
+            axes.plot(
+                [_week_of(history, row.day_on) for row in rows],
+                [float(row.e1rm_kg or 0) for row in rows],
+                marker,
+                markersize=4,
+                markerfacecolor=face,
+                markeredgecolor=ink.text,
+                markeredgewidth=0.6,
+                label=label,
+            )
+    lowest, highest = min(row.e1rm_kg or 0 for row in points), max(row.e1rm_kg or 0 for row in points)
+    room = max(highest - lowest, 0.04 * highest)
+    axes.set_ylim(lowest - 0.35 * room, highest + 0.55 * room)
+    write_key(axes, ink, columns=3)
+
+
+def _draw_trend(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
+    """The line through the middle of the exposures; the band holds the slopes of its interval."""
+    trend = history.trend
+    if trend is None:
+        return
+    first, last = _week_of(history, trend.first_on), _week_of(history, trend.last_on)
+    weeks = [first + (last - first) * step / BAND_STEPS for step in range(BAND_STEPS + 1)]
+    low = _line(trend, weeks, trend.low_kg_per_week)
+    high = _line(trend, weeks, trend.high_kg_per_week)
+    axes.fill_between(
+        weeks,
+        [min(pair) for pair in zip(low, high, strict=True)],
+        [max(pair) for pair in zip(low, high, strict=True)],
+        color=ink.bar,
+        alpha=0.45,
+        linewidth=0,
+        label="95 % interval",
+    )
+    axes.plot(weeks, _line(trend, weeks, trend.kg_per_week), color=ink.bar_edge, linewidth=1.3, label="trend")
+
+
+def _line(trend: LiftTrend, weeks: list[float], kg_per_week: float) -> list[float]:
+    return [trend.middle_kg + kg_per_week * (week - trend.middle_week - HALF_DAY) for week in weeks]
+
+
+def _week_of(history: LiftHistory, day: date) -> float:
+    return (day - history.first_on).days / 7 + HALF_DAY

@@ -1,0 +1,357 @@
+"""What a site or a lift went through, week by week and exposure by exposure."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import isnan
+from statistics import median
+
+from django.db.models import Count, F, QuerySet
+
+from coaching.compute.trends import theil_sen
+from coaching.models import (
+    PAIN_KINDS,
+    Alert,
+    InterventionNote,
+    Joint,
+    JointDay,
+    LiftDay,
+    PainReport,
+    ScheduledSession,
+    ScheduledStatus,
+    Session,
+)
+
+WEEK = timedelta(days=7)
+MIN_TREND_EXPOSURES = 4
+
+
+@dataclass(frozen=True, slots=True)
+class SiteKey:
+    """One joint site of one client."""
+
+    client_id: int
+    joint: str
+    side: str
+
+    @property
+    def target(self) -> str:
+        return f"{self.joint}:{self.side}"
+
+
+@dataclass(frozen=True, slots=True)
+class AlertOpening:
+    opened_on: date
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class SiteWeeks:
+    """One entry per ISO week, oldest first; the newest ends with `until_on` and may be a part of a week.
+
+    `pain_highest` and `pain_median` are over the days' pain (highest of during, after, next morning), None
+    in a week without any; `reports` counts every report, whatever its moment.
+    """
+
+    joint: str
+    side: str
+    until_on: date
+    week_starts: tuple[date, ...]
+    joint_reps: tuple[float, ...]
+    joint_load_kg: tuple[float, ...]
+    pain_highest: tuple[int | None, ...]
+    pain_median: tuple[float | None, ...]
+    reports: tuple[int, ...]
+    is_deload: tuple[bool, ...]
+    alert_openings: tuple[AlertOpening, ...]
+    notes_on: tuple[date, ...]
+
+    @property
+    def is_empty(self) -> bool:
+        has_pain = any(pain is not None for pain in self.pain_highest)
+        return not any(self.joint_reps) and not any(self.reports) and not has_pain
+
+
+@dataclass(frozen=True, slots=True)
+class LiftPoint:
+    """A lift's best of one day; no e1RM where no set of the day allows one."""
+
+    day_on: date
+    e1rm_kg: float | None
+    best_load_kg: float | None
+    best_reps: int | None
+    best_rir: float | None
+    is_deload: bool
+    is_pain_limited: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LiftTrend:
+    """Theil-Sen line of e1RM with its 95 % limits; it runs through (`middle_week`, `middle_kg`).
+
+    Weeks are counted from the history's `first_on`. Deloads and exposures that pain ended are left out.
+    """
+
+    first_on: date
+    last_on: date
+    exposures: int
+    kg_per_week: float
+    low_kg_per_week: float
+    high_kg_per_week: float
+    middle_week: float
+    middle_kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class LiftHistory:
+    exercise_code: str
+    exercise_name: str
+    side: str
+    track: str
+    first_on: date
+    until_on: date
+    points: tuple[LiftPoint, ...]
+    trend: LiftTrend | None
+
+
+@dataclass(frozen=True, slots=True)
+class ClientHistory:
+    week_starts: tuple[date, ...]
+    sites: tuple[SiteWeeks, ...]
+    lifts: tuple[LiftHistory, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Week:
+    reps: float
+    load_kg: float
+    pains: tuple[int, ...]
+
+
+def weeks_until(until_on: date, weeks: int) -> tuple[date, ...]:
+    """The Mondays of the last `weeks` ISO weeks, the one of `until_on` included."""
+    newest = until_on - timedelta(days=until_on.weekday())
+    return tuple(newest - WEEK * back for back in range(weeks - 1, -1, -1))
+
+
+def site_weeks(
+    client_id: int, joint: str, side: str, until_on: date, weeks: int = 16, *, with_private: bool = True
+) -> SiteWeeks:
+    """One site's weeks; without `with_private` the coach's unshared notes are left out."""
+    key = SiteKey(client_id, joint, side)
+    return sites_weeks([key], until_on, weeks, with_private=with_private)[key]
+
+
+def sites_weeks(
+    keys: Collection[SiteKey], until_on: date, weeks: int = 16, *, with_private: bool = True
+) -> dict[SiteKey, SiteWeeks]:
+    """The weeks of many sites, of one client or many, in the same few queries."""
+    starts = weeks_until(until_on, weeks)
+    days = (starts[0], until_on)
+    client_ids = {key.client_id for key in keys}
+    found = _exposure_and_pain(client_ids, days)
+    reports = _report_counts(client_ids, days)
+    deloads = _deload_weeks(client_ids, days)
+    openings = _alert_openings(client_ids, {key.target for key in keys}, days)
+    notes = _notes(client_ids, days, with_private=with_private)
+    return {
+        key: _site_weeks(
+            key, until_on, starts, found[key], reports[key], deloads[key.client_id], openings[key], notes[key]
+        )
+        for key in keys
+    }
+
+
+def lift_history(
+    client_id: int, exercise_id: int, side: str, track: str, until_on: date, weeks: int = 16
+) -> LiftHistory | None:
+    """One lift's exposures; None if the weeks hold none."""
+    rows = _lift_days(client_id, until_on, weeks).filter(exercise_id=exercise_id, side=side, track=track)
+    return next(iter(_lift_histories(rows, until_on, weeks)), None)
+
+
+def client_history(client_id: int, until_on: date, weeks: int, *, with_private: bool = True) -> ClientHistory:
+    """Every site and every lift of a client that the weeks know; the number of queries is constant."""
+    starts = weeks_until(until_on, weeks)
+    sites = (
+        JointDay.objects.filter(client_id=client_id, day_on__range=(starts[0], until_on))
+        .exclude(joint=Joint.OTHER)
+        .values_list("joint", "side")
+        .order_by("joint", "side")
+        .distinct()
+    )
+    keys = [SiteKey(client_id, joint, side) for joint, side in sites]
+    found = sites_weeks(keys, until_on, weeks, with_private=with_private)
+    lifts = _lift_histories(_lift_days(client_id, until_on, weeks), until_on, weeks)
+    return ClientHistory(starts, tuple(found[key] for key in keys), tuple(lifts))
+
+
+def _monday(day: date) -> date:
+    return day - timedelta(days=day.weekday())
+
+
+def _exposure_and_pain(
+    client_ids: Collection[int], days: tuple[date, date]
+) -> defaultdict[SiteKey, dict[date, _Week]]:
+    rows: defaultdict[tuple[SiteKey, date], list[JointDay]] = defaultdict(list)
+    for row in JointDay.objects.filter(client_id__in=client_ids, day_on__range=days):
+        rows[SiteKey(row.client_id, row.joint, row.side), _monday(row.day_on)].append(row)
+    found: defaultdict[SiteKey, dict[date, _Week]] = defaultdict(dict)
+    for (key, week), of_week in rows.items():
+        found[key][week] = _Week(
+            reps=sum(row.joint_reps for row in of_week),
+            load_kg=sum(row.joint_load_kg for row in of_week),
+            pains=tuple(row.pain for row in of_week if row.pain is not None),
+        )
+    return found
+
+
+def _report_counts(
+    client_ids: Collection[int], days: tuple[date, date]
+) -> defaultdict[SiteKey, defaultdict[date, int]]:
+    rows = (
+        PainReport.objects.filter(client_id__in=client_ids, felt_on__range=days)
+        .values_list("client_id", "joint", "side", "felt_on")
+        .annotate(reports=Count("id"))
+    )
+    found: defaultdict[SiteKey, defaultdict[date, int]] = defaultdict(lambda: defaultdict(int))
+    for client_id, joint, side, felt_on, reports in rows:
+        found[SiteKey(client_id, joint, side)][_monday(felt_on)] += reports
+    return found
+
+
+def _deload_weeks(client_ids: Collection[int], days: tuple[date, date]) -> defaultdict[int, set[date]]:
+    """The weeks in which a session was done, or is planned, as a deload."""
+    done = Session.objects.kept().filter(client_id__in=client_ids, performed_on__range=days, is_deload=True)
+    planned = ScheduledSession.objects.filter(
+        client_id__in=client_ids, due_on__range=days, is_deload=True
+    ).exclude(status=ScheduledStatus.CANCELLED)
+    found: defaultdict[int, set[date]] = defaultdict(set)
+    days_of_deload = done.values_list("client_id", "performed_on").union(
+        planned.values_list("client_id", "due_on")
+    )
+    for client_id, day in days_of_deload:
+        found[client_id].add(_monday(day))
+    return found
+
+
+def _alert_openings(
+    client_ids: Collection[int], targets: Collection[str], days: tuple[date, date]
+) -> defaultdict[SiteKey, list[AlertOpening]]:
+    rows = Alert.objects.filter(
+        client_id__in=client_ids, target__in=targets, kind__in=PAIN_KINDS, opened_on__range=days
+    ).order_by("opened_on", "id")
+    found: defaultdict[SiteKey, list[AlertOpening]] = defaultdict(list)
+    for row in rows:
+        joint, _, side = row.target.partition(":")
+        found[SiteKey(row.client_id, joint, side)].append(AlertOpening(row.opened_on, row.kind))
+    return found
+
+
+def _notes(
+    client_ids: Collection[int], days: tuple[date, date], *, with_private: bool
+) -> defaultdict[SiteKey, list[date]]:
+    rows = InterventionNote.objects.filter(client_id__in=client_ids, noted_on__range=days)
+    if not with_private:
+        rows = rows.filter(is_shared=True)
+    found: defaultdict[SiteKey, list[date]] = defaultdict(list)
+    for row in rows.order_by("noted_on", "id"):
+        found[SiteKey(row.client_id, row.joint, row.side)].append(row.noted_on)
+    return found
+
+
+def _site_weeks(
+    key: SiteKey,
+    until_on: date,
+    starts: tuple[date, ...],
+    found: dict[date, _Week],
+    reports: defaultdict[date, int],
+    deloads: set[date],
+    openings: list[AlertOpening],
+    notes_on: list[date],
+) -> SiteWeeks:
+    weeks = [found.get(start, _Week(0.0, 0.0, ())) for start in starts]
+    return SiteWeeks(
+        joint=key.joint,
+        side=key.side,
+        until_on=until_on,
+        week_starts=starts,
+        joint_reps=tuple(week.reps for week in weeks),
+        joint_load_kg=tuple(week.load_kg for week in weeks),
+        pain_highest=tuple(max(week.pains, default=None) for week in weeks),
+        pain_median=tuple(float(median(week.pains)) if week.pains else None for week in weeks),
+        reports=tuple(reports[start] for start in starts),
+        is_deload=tuple(start in deloads for start in starts),
+        alert_openings=tuple(openings),
+        notes_on=tuple(notes_on),
+    )
+
+
+def _lift_days(client_id: int, until_on: date, weeks: int) -> QuerySet[LiftDay]:
+    days = (weeks_until(until_on, weeks)[0], until_on)
+    return (
+        LiftDay.objects.filter(client_id=client_id, day_on__range=days)
+        .select_related("exercise")
+        .order_by(F("exercise__code"), "side", "track", "day_on")
+    )
+
+
+def _lift_histories(rows: Iterable[LiftDay], until_on: date, weeks: int) -> list[LiftHistory]:
+    lifts: dict[tuple[int, str, str], list[LiftDay]] = {}
+    for row in rows:
+        lifts.setdefault((row.exercise_id, row.side, row.track), []).append(row)
+    first_on = weeks_until(until_on, weeks)[0]
+    return [_lift_history(days, side, track, first_on, until_on) for (_, side, track), days in lifts.items()]
+
+
+def _lift_history(days: list[LiftDay], side: str, track: str, first_on: date, until_on: date) -> LiftHistory:
+    points = tuple(_point(row) for row in days)
+    return LiftHistory(
+        exercise_code=days[0].exercise.code,
+        exercise_name=days[0].exercise.name,
+        side=side,
+        track=track,
+        first_on=first_on,
+        until_on=until_on,
+        points=points,
+        trend=_trend(points, first_on),
+    )
+
+
+def _point(row: LiftDay) -> LiftPoint:
+    return LiftPoint(
+        day_on=row.day_on,
+        e1rm_kg=row.e1rm_kg,
+        best_load_kg=row.best_load_kg,
+        best_reps=row.best_reps,
+        best_rir=row.best_rir,
+        is_deload=row.is_deload,
+        is_pain_limited=row.is_pain_limited,
+    )
+
+
+def _trend(points: tuple[LiftPoint, ...], first_on: date) -> LiftTrend | None:
+    """The trend of the comparable exposures; None where they are too few for one with limits."""
+    used = [
+        (row.day_on, row.e1rm_kg)
+        for row in points
+        if row.e1rm_kg is not None and not row.is_deload and not row.is_pain_limited
+    ]
+    if len(used) < MIN_TREND_EXPOSURES:
+        return None
+    weeks = [(day - first_on).days / 7 for day, _ in used]
+    e1rm_kg = [value for _, value in used]
+    line = theil_sen(weeks, e1rm_kg)
+    if isnan(line.low) or isnan(line.high):
+        return None
+    return LiftTrend(
+        first_on=used[0][0],
+        last_on=used[-1][0],
+        exposures=len(used),
+        kg_per_week=line.slope,
+        low_kg_per_week=line.low,
+        high_kg_per_week=line.high,
+        middle_week=median(weeks),
+        middle_kg=median(e1rm_kg),
+    )
