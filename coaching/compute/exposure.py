@@ -85,8 +85,7 @@ def joint_load_kg(reps: ArrayLike, load_kg: ArrayLike, stress: ArrayLike) -> Flo
     >>> joint_load_kg([5, 8], [100.0, float("nan")], 0.5)
     array([250.,   0.])
     """
-    load = np.asarray(load_kg, dtype=np.float64)
-    return joint_reps(reps, stress) * _within("load_kg", np.where(np.isnan(load), 0.0, load), 0, np.inf)
+    return joint_reps(reps, stress) * _or_zero("load_kg", load_kg)
 
 
 def is_site_loaded(set_side: ArrayLike, site_side: ArrayLike) -> Bools:
@@ -210,15 +209,12 @@ def volume_load_kg(reps: ArrayLike, load_kg: ArrayLike) -> float:
         ValueError: a value below 0 or infinite.
 
     Notes:
-        Not comparable between exercises, nor between one-sided and two-sided ones; it favours long light sets.
+        Not comparable between exercises, nor between one-sided and two-sided ones; favours long light sets.
 
     >>> volume_load_kg([10, 10, 10], [60.0, 60.0, 60.0])
     1800.0
     """
-    done, load = (
-        np.nan_to_num(np.asarray(each, dtype=np.float64), posinf=np.inf) for each in (reps, load_kg)
-    )
-    return float(np.sum(_within("reps", done, 0, np.inf) * _within("load_kg", load, 0, np.inf)))
+    return float(np.sum(_or_zero("reps", reps) * _or_zero("load_kg", load_kg)))
 
 
 def hard_sets_per_muscle(is_hard: ArrayLike, role: ArrayLike) -> Floats:
@@ -314,7 +310,7 @@ def is_load_to_confirm(load_kg: float, best_84_days_kg: float | None) -> bool:
 
     Args:
         load_kg: load of the set.
-        best_84_days_kg: heaviest confirmed load of the lift; None, nan or 0 = none, and then nothing is asked.
+        best_84_days_kg: heaviest confirmed load of the lift; None, nan or 0 = none, so nothing is asked.
 
     Source:
         Design choice.
@@ -331,6 +327,11 @@ def _seconds(part: str, text: str) -> int:
     if not (part.isascii() and part.isdigit() and len(part) <= 2 and int(part) <= 60):
         raise ValueError(f"tempo must be made of whole seconds up to 60 or X, got {part!r} in {text!r}")
     return int(part)
+
+
+def _or_zero(name: str, numbers: ArrayLike) -> Floats:
+    array = np.asarray(numbers, dtype=np.float64)
+    return _within(name, np.where(np.isnan(array), 0.0, array), 0, np.inf)
 
 
 def _within(name: str, numbers: ArrayLike, low: float, high: float) -> Floats:

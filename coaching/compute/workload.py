@@ -1,4 +1,4 @@
-"""Load of sessions and weeks from the effort of the session: weekly change, monotony, strain, averages, ratios.
+"""Load of sessions and weeks from the effort of the session: change, monotony, strain, averages, ratios.
 
 None of these numbers raises an alert: no threshold of them is known to cause or foretell injury in lifting.
 """
@@ -118,8 +118,8 @@ def change_against_trained_weeks(
 
     Args:
         this_week: total of the week, 0 or more; nan = not known.
-        weeks_before: (n,) totals of the weeks before, oldest first, in the same unit (load, joint reps, sets);
-            weeks of 0 or nan are passed over.
+        weeks_before: (n,) totals of the weeks before, oldest first, in the same unit (load, joint reps or
+            sets); weeks of 0 or nan are passed over.
         n_weeks: trained weeks looked back to.
         min_weeks: trained weeks needed.
 
@@ -250,25 +250,25 @@ def rolling_ratio(daily: ArrayLike, method: str = UNCOUPLED) -> WorkloadRatio:
     """Hold the mean load of the last 7 days against that of four weeks.
 
     Args:
-        daily: (n,) load of each day up to today, 0 = asked and nothing trained, nan = not observed; days before
-            the first observed one are no history.
+        daily: (n,) load of each day up to today, 0 = asked and nothing trained, nan = not observed; days
+            before the first observed one are no history.
         method: uncoupled (the 21 days before the last 7) or coupled (all 28).
 
     Returns:
-        WorkloadRatio, suppressed with its reason below 28 days of history, below 21 observed ones among the last
-        28, and without chronic load; provisional below 56 days of history. Means are over observed days.
+        WorkloadRatio, suppressed with its reason below 28 days of history, below 21 observed ones among the
+        last 28, and without chronic load; provisional below 56 days of history. Means are over observed days.
 
     Raises:
         ValueError: daily is not 1-D, a load is below 0 or infinite, or another method.
 
     Notes:
-        Both methods hold the same information: coupled = 4 u / (u + 3). The ratio neither foretells injury nor
-        should steer load (Impellizzeri et al. 2021, Sports Med).
+        Both methods hold the same information: coupled = 4 u / (u + 3). The ratio neither foretells injury
+        nor should steer load (Impellizzeri et al. 2021, Sports Med).
 
     Source:
         Ratio: Gabbett 2016, Br J Sports Med 50(5):273-280. Guards: design choice.
 
-    >>> rolling_ratio([30] * 21 + [50] * 7).ratio.__round__(4)
+    >>> round(rolling_ratio([30] * 21 + [50] * 7).ratio, 4)
     1.6667
     """
     if method not in (COUPLED, UNCOUPLED):
@@ -294,7 +294,7 @@ def ewma_ratio(daily: ArrayLike) -> WorkloadRatio:
     Source:
         Williams et al. 2017, Br J Sports Med 51(3):209-210. Guards: design choice.
 
-    >>> ewma_ratio([30] * 21 + [50] * 7).ratio.__round__(6)
+    >>> round(ewma_ratio([30] * 21 + [50] * 7).ratio, 6)
     1.249746
     """
     history = _history(daily)
