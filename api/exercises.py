@@ -61,11 +61,11 @@ class KilogramsField(TextField):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(max_length=7, **kwargs)
 
-    def to_internal_value(self, data: Any) -> Decimal:  # type: ignore[override]  # text in, number out
+    def to_internal_value(self, data: Any) -> str:
         text = super().to_internal_value(data)
         if not KILOGRAMS.fullmatch(text):
             raise serializers.ValidationError('Give kilograms as text, like "2.5".', code="invalid")
-        return Decimal(text)
+        return text
 
 
 class StressField(NumberField):
@@ -245,11 +245,13 @@ class ClientExerciseStressView(Endpoint):
 
 def _content(checked: dict[str, Any]) -> ExerciseContent:
     muscles = checked.pop("muscles")
+    load_step_kg = Decimal(checked.pop("load_step_kg"))
     stress = tuple(StressJudgement(**judgement) for judgement in checked.pop("stress"))
     return ExerciseContent(
         direct_muscles=tuple(muscles["direct"]),
         indirect_muscles=tuple(muscles["indirect"]),
         stress=stress,
+        load_step_kg=load_step_kg,
         **checked,
     )
 
