@@ -14,6 +14,8 @@ urlpatterns = [
     path("api/v1/", include("api.sign_in")),
     path("api/v1/", include("api.clients")),
     path("api/v1/", include("api.memberships")),
+    path("api/v1/", include("api.injuries")),
+    path("api/v1/", include("api.clearances")),
     path("api/v1/", include("api.plans")),
     path("api/v1/", include("api.exercises")),
     path("api/v1/", include("api.assignments")),

@@ -34,6 +34,20 @@ def hashes(monkeypatch) -> list[str]:
     return compared
 
 
+@pytest.fixture
+def encodings(monkeypatch) -> list[str]:
+    """Every password that was hashed, whether or not there was something to compare it with."""
+    hashed: list[str] = []
+    encode = MD5PasswordHasher.encode
+
+    def note(self, password, salt):
+        hashed.append(password)
+        return encode(self, password, salt)
+
+    monkeypatch.setattr(MD5PasswordHasher, "encode", note)
+    return hashed
+
+
 def guess(email: str) -> str:
     try:
         sign_in(email=email, password="not-it", device_name="x", address="192.0.2.1", now=NOW)
@@ -61,6 +75,14 @@ def test_one_after_the_other_ten_of_sixty_four_guesses_are_evaluated(db, hashes)
     answers = [guess(email) for _ in range(64)]
     assert len(hashes) == 10
     assert answers == ["sign_in_refused"] * 10 + ["too_many_attempts"] * 54
+
+
+def test_an_unknown_account_costs_as_many_hashes_as_a_known_one(db, encodings):
+    email = AccountFactory().email
+    encodings.clear()
+    guess(email)
+    guess("nobody@example.org")
+    assert encodings == ["not-it", "not-it"]
 
 
 def test_refused_guesses_do_not_prolong_the_wait(db):

@@ -1,0 +1,109 @@
+"""Clearances by licensed clinicians, and a coach's intervention notes."""
+
+import uuid
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint
+from api.fields import CodeField, DayField, FlagField, StrictSerializer, TextField
+from api.permissions import IsCoach
+from coaching.models import Clearance, InterventionNote, Joint, SiteSide
+from coaching.operations.clearances import ClearanceContent, read_clearances, record_clearance
+from coaching.operations.intervention_notes import NoteContent, read_notes, write_note
+
+MAX_FLAGS = 50
+
+
+class ClearanceIn(StrictSerializer):
+    """A decision of a licensed clinician; the coach records it and does not make it."""
+
+    joint = CodeField(choices=Joint.values, required=False)
+    side = CodeField(choices=SiteSide.values, required=False)
+    clinician_name = TextField(max_length=120)
+    clinician_profession = TextField(max_length=80)
+    cleared_on = DayField()
+    flags = serializers.ListField(
+        child=TextField(max_length=60), max_length=MAX_FLAGS, help_text="Codes of the symptoms it covers."
+    )
+    restrictions = TextField(max_length=2000, is_multiline=True, required=False, allow_blank=True)
+    valid_until_on = DayField(required=False, allow_null=True)
+
+
+class ClearanceOut(serializers.Serializer[Clearance]):
+    id = serializers.UUIDField(source="uid")
+    joint = serializers.CharField()
+    side = serializers.CharField()
+    clinician_name = serializers.CharField()
+    clinician_profession = serializers.CharField()
+    cleared_on = serializers.DateField()
+    flags = serializers.ListField(child=serializers.CharField())
+    restrictions = serializers.CharField()
+    valid_until_on = serializers.DateField(allow_null=True)
+    recorded_by = serializers.CharField(source="recorded_by.name", default=None, allow_null=True)
+    recorded_at = serializers.DateTimeField()
+
+
+class NoteIn(StrictSerializer):
+    joint = CodeField(choices=Joint.values)
+    side = CodeField(choices=SiteSide.values)
+    noted_on = DayField()
+    changed = TextField(max_length=2000, is_multiline=True)
+    reason = TextField(max_length=2000, is_multiline=True, required=False, allow_blank=True)
+    is_shared = FlagField(required=False, help_text="Whether the client sees it; not by default.")
+
+
+class NoteOut(serializers.Serializer[InterventionNote]):
+    id = serializers.UUIDField(source="uid")
+    joint = serializers.CharField()
+    side = serializers.CharField()
+    noted_on = serializers.DateField()
+    changed = serializers.CharField()
+    reason = serializers.CharField()
+    is_shared = serializers.BooleanField()
+    author = serializers.CharField(source="author.name", default=None, allow_null=True)
+    created_at = serializers.DateTimeField()
+
+
+class ClearancesView(Endpoint):
+    permission_classes = [IsAuthenticated, IsCoach]
+
+    @extend_schema(operation_id="clearances_list", responses={200: ClearanceOut(many=True)})
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
+        rows = read_clearances(actor=self.actor, client_uid=client_id, now=timezone.now())
+        return self.page(rows, lambda row: ClearanceOut(row).data)
+
+    @extend_schema(operation_id="clearance_record", request=ClearanceIn, responses={201: ClearanceOut})
+    def post(self, request: Request, client_id: uuid.UUID) -> Response:
+        """Ends the red flags whose every symptom it covers, at its site if it names one."""
+        body = self.checked(ClearanceIn)
+        content = ClearanceContent(flags=tuple(body.pop("flags")), **body)
+        clearance = record_clearance(
+            actor=self.actor, client_uid=client_id, content=content, now=timezone.now()
+        )
+        return Response(ClearanceOut(clearance).data, status=201)
+
+
+class NotesView(Endpoint):
+    @extend_schema(operation_id="intervention_notes_list", responses={200: NoteOut(many=True)})
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
+        """All notes for a coach, the shared ones for the client."""
+        rows = read_notes(actor=self.actor, client_uid=client_id, now=timezone.now())
+        return self.page(rows, lambda row: NoteOut(row).data)
+
+    @extend_schema(operation_id="intervention_note_write", request=NoteIn, responses={201: NoteOut})
+    def post(self, request: Request, client_id: uuid.UUID) -> Response:
+        content = NoteContent(**self.checked(NoteIn))
+        note = write_note(actor=self.actor, client_uid=client_id, content=content, now=timezone.now())
+        return Response(NoteOut(note).data, status=201)
+
+
+urlpatterns = [
+    path("clients/<uuid:client_id>/clearances", ClearancesView.as_view()),
+    path("clients/<uuid:client_id>/intervention-notes", NotesView.as_view()),
+]
