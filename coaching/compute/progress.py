@@ -225,7 +225,8 @@ def minimal_detectable_change(noise: Floats, n_averaged: int = 1, confidence: fl
     >>> minimal_detectable_change(np.array([0.042])).round(4)
     array([0.1164])
     """
-    return NormalDist().inv_cdf((1 + confidence) / 2) * np.sqrt(2 / n_averaged) * noise
+    z = NormalDist().inv_cdf((1 + confidence) / 2)
+    return np.asarray(z * np.sqrt(2 / n_averaged) * noise)
 
 
 def _weekly_slopes(
