@@ -9,6 +9,8 @@ from rest_framework.test import APIClient
 from coaching.models import Account, Client, DeviceToken, Membership, Practice
 from tests.factories import ClientFactory, ConsentFactory, MembershipFactory, PracticeFactory
 
+pytest_plugins = ["tests.services"]
+
 
 @pytest.fixture(autouse=True)
 def quick_settings(settings, tmp_path):

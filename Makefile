@@ -1,0 +1,59 @@
+# make demo    a demo practice, served on http://127.0.0.1:8000
+# make serve   the service on its own database in var/
+# make test    the tests, on the embedded default and on the services that DATABASE_URL and REDIS_URL name
+# make check   style, types, layers, migrations, settings and the committed API schema
+# make long    the tests that take minutes
+# make schema  rewrites api/openapi.yaml
+# make lock    rewrites the lock files from pyproject.toml (needs uv)
+
+PYTHON ?= python3
+BIN := .venv/bin
+EMBEDDED := env -u DATABASE_URL -u REDIS_URL
+PYTEST := $(BIN)/python -m pytest
+SPECTACULAR := $(EMBEDDED) $(BIN)/python manage.py spectacular --validate --fail-on-warn
+
+demo: .venv/requirements.lock
+	$(BIN)/python manage.py demo
+
+serve: .venv/requirements.lock
+	$(BIN)/python manage.py serve
+
+test: .venv/requirements-dev.lock
+	$(EMBEDDED) $(PYTEST)
+ifneq ($(DATABASE_URL)$(REDIS_URL),)
+	$(PYTEST)
+endif
+
+long: .venv/requirements-dev.lock
+	$(PYTEST) -m long
+
+check: .venv/requirements-dev.lock
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(EMBEDDED) $(BIN)/python manage.py makemigrations --check --dry-run
+	$(EMBEDDED) $(BIN)/python manage.py check --deploy --fail-level ERROR
+	$(SPECTACULAR) --file var/openapi.yaml
+	diff -u api/openapi.yaml var/openapi.yaml
+
+schema: .venv/requirements-dev.lock
+	$(SPECTACULAR) --file api/openapi.yaml
+
+LOCK := uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
+	--no-emit-index-url --no-header --no-annotate pyproject.toml
+lock:
+	$(LOCK) --output-file requirements.lock
+	$(LOCK) --constraint requirements.lock --group dev --output-file requirements-dev.lock
+
+# .venv holds a copy of each lock that it was made from; only other content installs again.
+.venv/%.lock: %.lock
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+		{ echo "Forbear needs Python 3.11 or newer; name one with PYTHON=/path/to/python3."; exit 1; }
+	@$(PYTHON) -c 'import ensurepip, venv' 2>/dev/null || \
+		{ echo "Python's venv module is missing; install it first (Debian and Ubuntu: apt install python3-venv)."; exit 1; }
+	@test -x $(BIN)/python || $(PYTHON) -m venv .venv
+	@cmp -s $< $@ || $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $<
+	@cp $< $@
+
+.PHONY: demo serve test long check schema lock
