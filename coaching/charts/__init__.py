@@ -5,16 +5,18 @@ import hashlib
 from coaching.charts.ground import PictureFormat
 from coaching.charts.lift import draw_lift
 from coaching.charts.site import draw_site
-from coaching.charts.words import day_words, describe_lift, describe_site, site_words
+from coaching.charts.words import capital, day_words, describe_lift, describe_site, kind_words, site_words
 from coaching.reads.history import LiftHistory, SiteWeeks
 
 __all__ = [
     "PictureFormat",
+    "capital",
     "day_words",
     "describe_lift",
     "describe_site",
     "draw_lift",
     "draw_site",
+    "kind_words",
     "picture_tag",
     "site_words",
 ]
