@@ -308,7 +308,7 @@ def test_new_stress_recomputes_the_days_already_logged(cast, coach_api, lift):
 def test_new_stress_sends_finished_nights_back_to_look_again(cast, coach_api, lift):
     log_reps(cast.client, lift)
     Night.objects.create(
-        practice=cast.practice, night_on=date(2026, 3, 3), status="done", planned_at=NOW, started_at=NOW
+        practice=cast.practice, night_on=date(2026, 3, 3), zone="Europe/Berlin", status="done", planned_at=NOW
     )
     address = f"/api/v1/clients/{cast.client.uid}/exercises/{lift.code}/stress/knee"
     coach_api.put(address, JUDGEMENT, format="json")

@@ -1,0 +1,76 @@
+import pytest
+
+from coaching.models import Block, Plan, PlanDay, PlanVersion, Prescription
+from coaching.reads.prescribed import prescribed_day, weekly_joint_reps
+from tests.factories import NOW, ExerciseFactory, PracticeFactory
+
+
+@pytest.fixture
+def day(db):
+    practice = PracticeFactory()
+    plan = Plan.objects.create(practice=practice, name="Any", created_at=NOW)
+    version = PlanVersion.objects.create(plan=plan, number=1, weeks=1, created_at=NOW)
+    day = PlanDay.objects.create(version=version, position=0, weekday=0, name="Any")
+    Block.objects.create(day=day, position=0, kind="straight_sets")
+    return day
+
+
+def prescribe(day, **changes):
+    block = day.blocks.get()
+    fields = {
+        "practice": day.version.plan.practice,
+        "block": block,
+        "position": block.prescriptions.count(),
+        "exercise": changes.pop("exercise", None) or ExerciseFactory(),
+        "side": "both",
+        "sets": 2,
+        "reps_low": 6,
+        "reps_high": 10,
+        "effort_target": "failure",
+        "load_rule": "from_history",
+    }
+    return Prescription.objects.create(**fields | changes)
+
+
+def stresses(row, **joints):
+    return {row.exercise_id: joints}
+
+
+def test_reps_count_at_the_low_end_and_joint_reps_at_the_high_end(day):
+    row = prescribe(day, side="left")
+    asked = prescribed_day(day, stresses(row, knee=0.5))
+    assert (asked.sets, asked.reps, asked.joint_reps) == (2, 12, {"knee:left": 10.0})
+
+
+def test_both_counts_once_for_each_side(day):
+    row = prescribe(day)
+    assert prescribed_day(day, stresses(row, knee=1)).joint_reps == {"knee:left": 20, "knee:right": 20}
+
+
+def test_spine_is_midline_whatever_the_side(day):
+    row = prescribe(day, side="right")
+    assert prescribed_day(day, stresses(row, lumbar_spine=0.25)).joint_reps == {"lumbar_spine:midline": 5}
+
+
+def test_warm_up_ramp_adds_nine_joint_reps_and_no_work(day):
+    row = prescribe(day, side="left", has_warm_up_ramp=True)
+    asked = prescribed_day(day, stresses(row, knee=1))
+    assert (asked.sets, asked.reps, asked.joint_reps) == (2, 12, {"knee:left": 29})
+
+
+def test_hold_is_one_joint_rep_a_set_and_no_rep(day):
+    row = prescribe(day, side="left", reps_low=None, reps_high=None, duration_s=45)
+    asked = prescribed_day(day, stresses(row, knee=1))
+    assert (asked.sets, asked.reps, asked.joint_reps) == (2, 0, {"knee:left": 2})
+
+
+def test_exercises_of_a_day_add_up(day):
+    first, second = prescribe(day, side="left"), prescribe(day, side="left", sets=1)
+    asked = prescribed_day(day, stresses(first, knee=1) | stresses(second, knee=0.5))
+    assert asked.joint_reps == {"knee:left": 25}
+
+
+def test_week_is_the_sum_of_its_days(day):
+    row = prescribe(day, side="left")
+    asked = prescribed_day(day, stresses(row, knee=1))
+    assert weekly_joint_reps([asked, asked, asked]) == {"knee:left": 60}
