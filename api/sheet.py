@@ -15,7 +15,15 @@ from api.fields import DayField, StrictSerializer
 from api.permissions import IsCoach
 from coaching.operations.alert_reads import read_sheet
 from coaching.reads.calendar import practice_today
-from coaching.reads.sheet import ExpiringRestriction, MorningSheet, SheetEntry, SheetLine, UnscoredClient
+from coaching.reads.sheet import (
+    ExpiringRestriction,
+    MorningSheet,
+    Newcomer,
+    SetToConfirm,
+    SheetEntry,
+    SheetLine,
+    UnscoredClient,
+)
 
 
 class SheetQuery(StrictSerializer):
@@ -57,6 +65,24 @@ class ExpiringOut(serializers.Serializer[ExpiringRestriction]):
     until_on = serializers.DateField()
 
 
+class SetToConfirmOut(serializers.Serializer[SetToConfirm]):
+    """A load far above what the lift had seen: POST sets/{id}/confirmation confirms it."""
+
+    set = serializers.UUIDField(source="set_uid")
+    client = serializers.UUIDField(source="client_uid")
+    client_name = serializers.CharField()
+    exercise_name = serializers.CharField()
+    performed_on = serializers.DateField()
+    load_as_entered = serializers.CharField()
+
+
+class NewcomerOut(serializers.Serializer[Newcomer]):
+    client = serializers.UUIDField(source="client_uid")
+    client_name = serializers.CharField()
+    first_on = serializers.DateField()
+    assessable_on = serializers.DateField(help_text="The first day on which pain trends can be assessed.")
+
+
 class SheetOut(serializers.Serializer[MorningSheet]):
     practice_name = serializers.CharField()
     coach_name = serializers.CharField()
@@ -65,7 +91,9 @@ class SheetOut(serializers.Serializer[MorningSheet]):
     nights_caught_up = serializers.IntegerField()
     unscored = UnscoredOut(many=True)
     entries = SheetEntryOut(many=True)
+    to_confirm = SetToConfirmOut(many=True)
     expiring = ExpiringOut(many=True)
+    newcomers = NewcomerOut(many=True)
     urgency_review_note = serializers.CharField()
 
 

@@ -102,7 +102,7 @@ def _reserve_day(name: str, weekday: int) -> Day:
             Lift("back_squat", 3, 5, 8, 2, 100, 2.5, has_warm_up_ramp=True),
             Lift("barbell_bench_press", 3, 5, 8, 2, 75, 2.5, has_warm_up_ramp=True),
             Lift("cable_row", 3, 6, 9, 2, 70, 2.5),
-            Lift("dumbbell_lateral_raise", 2, 6, 9, 1, 13, 1),
+            Lift("dumbbell_curl", 2, 6, 9, 1, 25, 2),
         ),
     )
 

@@ -43,6 +43,8 @@ class Story:
     uses_pounds: bool = False
     posts_in_batches: bool = False
     posts_twice: bool = False
+    last_word_days_ago: int | None = None
+    late_days_ago: int | None = None
     ends_with_red_flag: bool = False
     ends_with_typing_error: bool = False
 
@@ -172,7 +174,9 @@ STORIES = (
         "nothing posted for nine days although sessions were due",
         is_on_sheet=True,
         expected_kinds=("silent",),
-        is_skipped=lambda days_ago, number: days_ago < 10,
+        is_skipped=lambda days_ago, number: days_ago <= 10,
+        pain_site=("knee", "left"),
+        last_word_days_ago=10,
     ),
     Story(
         "typing_error",
@@ -180,8 +184,9 @@ STORIES = (
         1,
         RESERVE,
         "intermediate",
-        "typed 200 for 20 kg on a lateral raise; held back until someone confirms",
-        is_on_sheet=False,
+        "typed 200 for 20 kg on a curl; held back until someone confirms",
+        is_on_sheet=True,
+        progress_per_week=lambda week: 0.005,
         ends_with_typing_error=True,
     ),
     Story(
@@ -208,5 +213,6 @@ STORIES = (
         pain=lambda days_ago: 1,
         progress_per_week=lambda week: 0.009,
         uses_pounds=True,
+        late_days_ago=6,
     ),
 )

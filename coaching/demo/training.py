@@ -67,7 +67,7 @@ def _trained(
     ended = started + timedelta(minutes=25 + chance.randrange(15))
     sets = [row for lift in plan_day.lifts for row in _sets(story, lift, week, days_ago, chance)]
     if is_last and story.ends_with_typing_error:
-        mistyped = [row for row in sets if row["exercise"] == "dumbbell_lateral_raise"]
+        mistyped = [row for row in sets if row["exercise"] == "dumbbell_curl"]
         mistyped[-1]["load"] *= 10
     for position, row in enumerate(sets):
         row["id"] = _id(story, day, f"set{position}")

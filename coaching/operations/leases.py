@@ -19,3 +19,8 @@ def take_lease(*, name: str, holder: str, now: datetime, lasts: timedelta) -> bo
 def release_lease(*, name: str, holder: str) -> None:
     """Give the lease back, if it is `holder`'s. Safe to repeat."""
     Lease.objects.filter(name=name, holder=holder).delete()
+
+
+def is_leased(*, name: str, now: datetime) -> bool:
+    """Whether somebody holds the lease."""
+    return Lease.objects.filter(name=name, until_at__gt=now).exists()

@@ -7,3 +7,8 @@ from coaching.models import LoggedSet
 def exact_load_kg(row: LoggedSet) -> str:
     """Kilograms of a set's load as an exact decimal text, without an exponent."""
     return format(load_kg_of(row.load_thousandths, row.load_unit).normalize(), "f")
+
+
+def load_as_entered(row: LoggedSet) -> str:
+    """The number as it was typed, without trailing zeros."""
+    return f"{row.load_thousandths / 1000:g}"

@@ -5,14 +5,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Q
+from django.db.models import Min, Q
 
-from coaching.compute import evidence, red_flags
+from coaching.compute import evidence, pain_trend, red_flags
 from coaching.models import (
     PAIN_KINDS,
     Alert,
     AlertStatus,
     Client,
+    LoggedSet,
     Membership,
     Night,
     NightClient,
@@ -20,6 +21,7 @@ from coaching.models import (
     NightStatus,
     Restriction,
 )
+from coaching.reads.loads import load_as_entered
 
 EXPIRY_NOTICE_DAYS = 7
 
@@ -68,6 +70,28 @@ class ExpiringRestriction:
 
 
 @dataclass(frozen=True, slots=True)
+class SetToConfirm:
+    """A load far above what the lift had seen; it counts for nothing until someone confirms it."""
+
+    set_uid: uuid.UUID
+    client_uid: uuid.UUID
+    client_name: str
+    exercise_name: str
+    performed_on: date
+    load_as_entered: str
+
+
+@dataclass(frozen=True, slots=True)
+class Newcomer:
+    """A client with too little history for any trend."""
+
+    client_uid: uuid.UUID
+    client_name: str
+    first_on: date
+    assessable_on: date
+
+
+@dataclass(frozen=True, slots=True)
 class MorningSheet:
     practice_name: str
     coach_name: str
@@ -76,7 +100,9 @@ class MorningSheet:
     nights_caught_up: int
     unscored: tuple[UnscoredClient, ...]
     entries: tuple[SheetEntry, ...]
+    to_confirm: tuple[SetToConfirm, ...]
     expiring: tuple[ExpiringRestriction, ...]
+    newcomers: tuple[Newcomer, ...]
     urgency_review_note: str
 
     @property
@@ -107,7 +133,9 @@ def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
         nights_caught_up=_nights_caught_up(night),
         unscored=_unscored(night, clients),
         entries=_entries(alerts, on),
+        to_confirm=_to_confirm(clients, on),
         expiring=_expiring(clients, on),
+        newcomers=_newcomers(clients, on),
         urgency_review_note=red_flags.SIGN_OFF,
     )
 
@@ -178,6 +206,38 @@ def _nights_caught_up(night: Night | None) -> int:
         night_on__lt=night.night_on,
         planned_at=night.planned_at,
     ).count()
+
+
+def _to_confirm(clients: list[int], on: date) -> tuple[SetToConfirm, ...]:
+    rows = LoggedSet.objects.filter(
+        session__client__in=clients,
+        session__performed_on__lt=on,
+        session__deleted_at__isnull=True,
+        is_to_confirm=True,
+    ).select_related("session__client", "exercise")
+    return tuple(
+        SetToConfirm(
+            set_uid=row.uid,
+            client_uid=row.session.client.uid,
+            client_name=row.session.client.name,
+            exercise_name=row.exercise.name,
+            performed_on=row.session.performed_on,
+            load_as_entered=f"{load_as_entered(row)} {row.load_unit}",
+        )
+        for row in rows.order_by("session__performed_on", "id")
+    )
+
+
+def _newcomers(clients: list[int], on: date) -> tuple[Newcomer, ...]:
+    needed = timedelta(days=pain_trend.DEFAULT_SETTINGS.min_history_days)
+    rows = (
+        Client.objects.filter(id__in=clients)
+        .annotate(first_on=Min("joint_days__day_on"))
+        .filter(first_on__gt=on - needed)
+        .order_by("name")
+        .values_list("uid", "name", "first_on")
+    )
+    return tuple(Newcomer(uid, name, first_on, first_on + needed) for uid, name, first_on in rows)
 
 
 def _expiring(clients: list[int], on: date) -> tuple[ExpiringRestriction, ...]:

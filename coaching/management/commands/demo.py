@@ -1,0 +1,137 @@
+"""The main job, end to end, on invented people: posts over HTTP, the nights, the morning sheet."""
+
+import json
+import logging
+import os
+from argparse import ArgumentParser
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import connections
+from django.utils import timezone
+
+from coaching.demo.plans import PLANS
+from coaching.demo.posting import Posted, post_everything, post_late
+from coaching.demo.practice import DemoPractice, set_up
+from coaching.demo.service import DemoError, served
+from coaching.demo.telling import sheet_lines
+from coaching.demo.training import WEEKS
+from coaching.emails import send_due_mail
+from coaching.models import Membership, Night
+from coaching.nightly import night_by_hand, run_due_nights, run_night
+from coaching.operations.leases import is_leased
+from coaching.reads.sheet import morning_sheet
+from coaching.ticker import LEASE_NAME
+
+NIGHTS = 42
+MAIL_BUDGET_S = 60.0
+
+
+class Command(BaseCommand):
+    help = (
+        "Starts the server, makes an invented practice, posts sixteen weeks of sessions over HTTP, runs the "
+        "nights of six weeks and prints the morning sheet. Starts from scratch each time; touches no data "
+        "but a demo's own."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument(
+            "--on", type=date.fromisoformat, help="play the demo as if this were today (not in the future)"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        var = Path(settings.VAR_DIR)
+        logging.getLogger().setLevel(logging.WARNING)  # its own lines are the progress
+        self._start_afresh(var)
+        now = timezone.now()
+        today: date = options["on"] or timezone.localdate()
+        start_on = today - timedelta(days=today.weekday() or 7, weeks=WEEKS)
+        try:
+            with served(var / "demo-server.log") as address:
+                self._tell(f"The server answers at {address}; setting up the practice")
+                made = set_up(address, start_on, now, self._tell)
+                self._keep_tokens(var, made)
+                self._tell(f"Posting {WEEKS} weeks of sessions with the clients' own tokens")
+                posted = post_everything(made, start_on, today, self._tell)
+                self._run_nights(made, today)
+                late = post_late(posted)
+        except DemoError as error:
+            raise CommandError(error.detail) from None
+        rescored = run_due_nights(now=timezone.now(), budget_s=30).rescored
+        self._tell(f"{late} sessions came late: {rescored} scores of past nights made again")
+        mail = send_due_mail(now=timezone.now(), budget_s=MAIL_BUDGET_S)
+        self._tell(f"{mail.sent} mails written")
+        self._show(made, posted, today, var)
+
+    def _start_afresh(self, var: Path) -> None:
+        """Remove the last demo's data; anything that is not a demo's stays, and the command says so."""
+        if settings.DATABASE_URL:
+            raise CommandError("The demo runs on the embedded default: unset DATABASE_URL.", returncode=2)
+        database, marker = Path(settings.DATABASES["default"]["NAME"]), var / "demo.json"
+        if database.exists() and not marker.exists():
+            raise CommandError(
+                f"{database} holds data that no demo made. Move it, or set FORBEAR_VAR_DIR to another folder.",
+                returncode=2,
+            )
+        if database.exists() and is_leased(name=LEASE_NAME, now=timezone.now()):
+            raise CommandError("A server is using the demo's data. Stop it, then try again.", returncode=2)
+        connections.close_all()
+        marker.write_text("{}")
+        for path in (database, *(database.with_name(database.name + end) for end in ("-wal", "-shm"))):
+            path.unlink(missing_ok=True)
+        for mail in Path(settings.OUTBOX_DIR).glob("*.eml"):
+            mail.unlink()
+        call_command("migrate", verbosity=0)
+
+    def _keep_tokens(self, var: Path, made: DemoPractice) -> None:
+        """The demo's own tokens, readable by this user only; they open nothing but the demo's data."""
+        tokens = {
+            "owner": made.coaches[0].token,
+            "coach": made.coaches[1].token,
+            "clients": {client.story.name: client.person.token for client in made.clients},
+        }
+        path = var / "demo.json"
+        path.unlink(missing_ok=True)
+        with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT, 0o600), "w") as file:
+            json.dump(tokens, file, indent=2)
+
+    def _run_nights(self, made: DemoPractice, today: date) -> None:
+        for days_ago in range(NIGHTS - 1, -1, -1):
+            night_on = today - timedelta(days=days_ago)
+            night = night_by_hand(practice=made.practice, night_on=night_on, now=timezone.now())
+            run_night(night=night, now=timezone.now())
+            if days_ago % 7 == 0:
+                done = Night.objects.get(id=night.id)
+                self._tell(f"Night of {night_on}: {done.clients_scored} clients scored")
+
+    def _show(self, made: DemoPractice, posted: Posted, today: date, var: Path) -> None:
+        self.stdout.write("")
+        for member in Membership.objects.filter(practice=made.practice).select_related("practice", "account"):
+            for line in sheet_lines(morning_sheet(membership=member, on=today)):
+                self.stdout.write(line)
+        for line in self._further(made, posted, var):
+            self.stdout.write(line)
+
+    def _further(self, made: DemoPractice, posted: Posted, var: Path) -> list[str]:
+        address, bearer = settings.PUBLIC_URL, f'-H "Authorization: Bearer {made.coaches[0].token}"'
+        flare = next(client.uid for client in made.clients if client.story.key == "flare")
+        sent = posted.sessions + len(posted.late)
+        return [
+            f"{sent} sessions and {posted.mornings} other pain reports posted, {posted.replays} of them twice.",
+            f"Plans: {', '.join(plan.name.lower() for plan in PLANS)}.",
+            f"Mails: {settings.OUTBOX_DIR} (open an .eml file with any mail program)",
+            f"Tokens: {var / 'demo.json'} (for this demo's data only)",
+            "To look further, run `make serve` in another window, then:",
+            f"  API page:  {address}/api/v1/docs",
+            f"  the sheet: curl {bearer} {address}/api/v1/morning-sheet",
+            f"  a picture: curl {bearer} -o shoulder.png "
+            f"{address}/api/v1/clients/{flare}/sites/shoulder/right/picture.png",
+        ]
+
+    def _tell(self, line: str) -> None:
+        self.stdout.write(f"{timezone.localtime():%H:%M:%S}  {line}")
+        self.stdout.flush()
