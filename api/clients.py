@@ -75,7 +75,7 @@ class OwnRecordOut(ClientLineOut):
     birth_on = serializers.DateField(allow_null=True)
     guardian = serializers.CharField()
     emergency_contact = serializers.CharField()
-    training_status = serializers.ChoiceField(choices=TrainingStatus.choices)
+    training_status = serializers.ChoiceField(choices=TrainingStatus.values)
     training_status_on = serializers.DateField(allow_null=True)
     created_at = serializers.DateTimeField()
     version = serializers.IntegerField()
@@ -106,7 +106,7 @@ class ConsentIn(StrictSerializer):
 
 
 class ConsentOut(serializers.Serializer[Consent]):
-    purpose = serializers.ChoiceField(choices=ConsentPurpose.choices)
+    purpose = serializers.ChoiceField(choices=ConsentPurpose.values)
     text_version = serializers.CharField()
     given_at = serializers.DateTimeField()
     withdrawn_at = serializers.DateTimeField(allow_null=True)

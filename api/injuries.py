@@ -61,13 +61,13 @@ class InjuryIn(InjuryReportIn, InjuryJudgementIn):
 
 class InjuryOut(serializers.Serializer[Injury]):
     id = serializers.UUIDField(source="uid")
-    joint = serializers.ChoiceField(choices=Joint.choices)
-    side = serializers.ChoiceField(choices=SiteSide.choices)
+    joint = serializers.ChoiceField(choices=Joint.values)
+    side = serializers.ChoiceField(choices=SiteSide.values)
     other_site = serializers.CharField()
     onset_on = serializers.DateField(allow_null=True)
     said = serializers.CharField()
-    said_by = serializers.ChoiceField(choices=SaidBy.choices)
-    status = serializers.ChoiceField(choices=InjuryStatus.choices)
+    said_by = serializers.ChoiceField(choices=SaidBy.values)
+    status = serializers.ChoiceField(choices=InjuryStatus.values)
     cautions = serializers.CharField()
     weekly_joint_reps_cap = serializers.IntegerField(allow_null=True)
     pain_limit = serializers.IntegerField(allow_null=True)
@@ -82,18 +82,18 @@ class RestrictionIn(StrictSerializer):
     limit = TextField(max_length=200, required=False, help_text="In words, with the kind limit.")
     from_on = DayField()
     until_on = DayField(required=False, allow_null=True)
-    said_by = CodeField(choices=[SaidBy.COACH, SaidBy.CLINICIAN])
+    said_by = CodeField(choices=SaidBy.values)
 
 
 class RestrictionOut(serializers.Serializer[Restriction]):
     id = serializers.UUIDField(source="uid")
-    kind = serializers.ChoiceField(choices=RestrictionKind.choices)
+    kind = serializers.ChoiceField(choices=RestrictionKind.values)
     exercise = serializers.CharField(source="exercise.code", default=None, allow_null=True)
     movement_pattern = serializers.CharField()
     limit = serializers.CharField()
     from_on = serializers.DateField()
     until_on = serializers.DateField(allow_null=True)
-    said_by = serializers.ChoiceField(choices=SaidBy.choices)
+    said_by = serializers.ChoiceField(choices=SaidBy.values)
 
 
 class InjuriesView(Endpoint):

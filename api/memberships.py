@@ -15,7 +15,7 @@ from api.endpoint import Endpoint, with_etag
 from api.fields import DayField, FlagField, IdField, StrictSerializer
 from api.parsers import MergePatchParser, StrictJSONParser
 from api.permissions import IsCoach
-from coaching.models import Membership, Role
+from coaching.models import Membership
 from coaching.operations.memberships import leave_practice, update_membership
 from coaching.reads.memberships import members_of, membership_for
 
@@ -44,7 +44,7 @@ class MembershipOut(serializers.Serializer[Membership]):
     id = serializers.UUIDField(source="uid")
     name = serializers.CharField(source="account.name")
     email = serializers.EmailField(source="account.email")
-    role = serializers.ChoiceField(choices=[Role.OWNER, Role.COACH])
+    role = serializers.CharField(help_text="owner or coach.")
     joined_at = serializers.DateTimeField()
     away_from_on = serializers.DateField(allow_null=True)
     away_until_on = serializers.DateField(allow_null=True)

@@ -88,7 +88,9 @@ class MeOut(serializers.Serializer[Any]):
 
     account = AccountOut(source="user")
     practice = PracticeOut()
-    role = serializers.ChoiceField(choices=Role.choices, source="membership.role", default=Role.CLIENT)
+    role = serializers.CharField(
+        source="membership.role", default=Role.CLIENT, help_text="owner, coach or client."
+    )
     membership = serializers.UUIDField(source="membership.uid", default=None, allow_null=True)
     client = serializers.UUIDField(source="client.uid", default=None, allow_null=True)
     device = serializers.UUIDField(source="uid")
@@ -116,7 +118,7 @@ class DevicesOut(serializers.Serializer[Any]):
 
 class InvitationOut(serializers.Serializer[Any]):
     id = serializers.UUIDField(source="invitation.uid")
-    role = serializers.ChoiceField(choices=Role.choices, source="invitation.role")
+    role = serializers.CharField(source="invitation.role")
     email = serializers.EmailField(source="invitation.email")
     client = serializers.UUIDField(source="invitation.client.uid", default=None, allow_null=True)
     expires_at = serializers.DateTimeField(source="invitation.expires_at")

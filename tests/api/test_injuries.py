@@ -224,7 +224,7 @@ def test_a_pattern_is_to_be_avoided(cast, signed_in, injury):
         ({"limit": "x" * 201}, "/limit"),
         ({"until_on": "2026-02-28"}, "/until_on"),
         ({"from_on": None}, "/from_on"),
-        ({"said_by": "client"}, "/said_by"),
+        ({"said_by": "neighbour"}, "/said_by"),
         ({"exercise": "a"}, "/exercise"),
         ({"injury": "x"}, "/injury"),
     ],

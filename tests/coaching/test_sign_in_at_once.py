@@ -15,10 +15,6 @@ from coaching.operations.practices import create_practice
 from coaching.operations.sign_in import sign_in
 from tests.factories import NOW, AccountFactory
 
-needs_rows_locks = pytest.mark.skipif(
-    connection.vendor != "postgresql", reason="threads on one database need PostgreSQL"
-)
-
 
 @pytest.fixture
 def hashes(monkeypatch) -> list[str]:
@@ -93,7 +89,6 @@ def test_refused_guesses_do_not_prolong_the_wait(db):
 
 
 @pytest.mark.postgresql
-@needs_rows_locks
 @pytest.mark.django_db(transaction=True)
 def test_of_sixty_four_guesses_at_once_at_most_ten_are_evaluated(hashes):
     email = AccountFactory().email
@@ -104,7 +99,6 @@ def test_of_sixty_four_guesses_at_once_at_most_ten_are_evaluated(hashes):
 
 
 @pytest.mark.postgresql
-@needs_rows_locks
 @pytest.mark.django_db(transaction=True)
 def test_of_eight_accepts_at_once_exactly_one_wins():
     made = create_practice(name="Harbour", zone="UTC", country="GB", owner_email="o@example.org", now=NOW)
