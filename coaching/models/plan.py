@@ -110,9 +110,14 @@ class Prescription(PracticeRow):
             one_of("load_rule", LoadRule.values, "prescription_load_rule_known"),
             within("sets", 1, 50, "prescription_sets_possible"),
             models.CheckConstraint(
-                condition=Q(duration_s__gte=1, reps_low__isnull=True, reps_high__isnull=True)
+                # A CHECK that comes out as NULL passes: what must be there has to be asked for by name.
+                condition=Q(
+                    duration_s__isnull=False, duration_s__gte=1, reps_low__isnull=True, reps_high__isnull=True
+                )
                 | Q(
                     duration_s__isnull=True,
+                    reps_low__isnull=False,
+                    reps_high__isnull=False,
                     reps_low__gte=1,
                     reps_high__gte=F("reps_low"),
                     reps_high__lte=1000,
