@@ -116,10 +116,11 @@ def hinge_fit_many(values: ArrayLike, onsets: Sequence[int] | Ints) -> HingeFits
     rows = np.arange(len(series))
     spread = (left**2).sum(axis=1)
     slope = slopes[rows, best]
-    # A gain or rest below the rounding error of the sums is no rise, and no noise.
-    is_fitted = gain[rows, best] > 1e-12 * spread
+    # A gain or a rest below the rounding error of the sums is no rise, and no noise.
+    rounding = 1e-12 * spread + 1e-20 * np.nansum(series**2, axis=1)
+    is_fitted = gain[rows, best] > rounding
     rest = spread - gain[rows, best]
-    rest = np.where(rest > 1e-12 * spread, rest, 0.0)
+    rest = np.where(rest > rounding, rest, 0.0)
     with np.errstate(invalid="ignore", divide="ignore"):
         residual_sd = np.sqrt(rest / (n - 3))
         statistic = slope * np.sqrt(ramp_spread[rows, best]) / residual_sd
