@@ -18,6 +18,7 @@ from coaching.models import (
     Role,
 )
 
+JOINED_AT = datetime(2025, 12, 1, 12, 0, tzinfo=UTC)
 NOW = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 PASSWORD = "correct-horse-battery"
 
@@ -30,7 +31,7 @@ class PracticeFactory(DjangoModelFactory[Practice]):
     zone = "Europe/Berlin"
     country = "DE"
     emergency_text = "Emergency: 112"
-    created_at = NOW
+    created_at = JOINED_AT
 
 
 class AccountFactory(DjangoModelFactory[Account]):
@@ -40,7 +41,7 @@ class AccountFactory(DjangoModelFactory[Account]):
 
     email = factory.Sequence(lambda n: f"person{n}@example.org")
     name = factory.Sequence(lambda n: f"Person {n}")
-    created_at = NOW
+    created_at = JOINED_AT
 
     @factory.post_generation
     def password(self, create, extracted, **kwargs):
@@ -56,7 +57,7 @@ class MembershipFactory(DjangoModelFactory[Membership]):
     practice = factory.SubFactory(PracticeFactory)
     account = factory.SubFactory(AccountFactory)
     role = Role.COACH
-    joined_at = NOW
+    joined_at = JOINED_AT
 
 
 class ClientFactory(DjangoModelFactory[Client]):
@@ -70,7 +71,7 @@ class ClientFactory(DjangoModelFactory[Client]):
     zone = "Europe/Berlin"
     country = "DE"
     emergency_text = "Emergency: 112"
-    created_at = NOW
+    created_at = JOINED_AT
 
 
 class ConsentFactory(DjangoModelFactory[Consent]):
@@ -81,7 +82,7 @@ class ConsentFactory(DjangoModelFactory[Consent]):
     practice = factory.SelfAttribute("client.practice")
     purpose = "health_data"
     text_version = "2026-01"
-    given_at = NOW
+    given_at = JOINED_AT
 
 
 class InjuryFactory(DjangoModelFactory[Injury]):
@@ -94,7 +95,7 @@ class InjuryFactory(DjangoModelFactory[Injury]):
     side = "left"
     said = "Sore on stairs since a fall."
     said_by = "client"
-    created_at = NOW
+    created_at = JOINED_AT
 
 
 class AlertFactory(DjangoModelFactory[Alert]):

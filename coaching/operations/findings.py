@@ -63,13 +63,15 @@ def pain_findings(series: NightSeries) -> Iterator[Finding]:
 
 
 def over_dose_findings(series: NightSeries) -> Iterator[Finding]:
-    """Guarded sites that did well more joint reps than were prescribed."""
+    """Guarded sites that did well more joint reps than were prescribed; without a plan there is no dose."""
     sites = series.sites
     if not sites.keys:
         return
     found = assess_over_dose(sites.joint_reps, sites.prescribed_joint_reps, sites.is_guarded)
+    is_due = series.scheduled.due_day > series.last_day.toordinal() - found.days
+    planned = set(series.scheduled.client[is_due].tolist())
     for row, key in enumerate(sites.keys):
-        if found.is_over_dose[row]:
+        if found.is_over_dose[row] and key.client in planned:
             dose = numbers.describe_over_dose(found, row)
             yield _site_finding(series, key, AlertKind.OVER_DOSE, dose, "over_dose 1")
 

@@ -74,7 +74,7 @@ class Command(BaseCommand):
         database, marker = Path(settings.DATABASES["default"]["NAME"]), var / "demo.json"
         if database.exists() and not marker.exists():
             raise CommandError(
-                f"{database} holds data that no demo made. Move it, or set FORBEAR_VAR_DIR to another folder.",
+                f"{database} holds data that no demo made. Move it, or set FORBEAR_VAR_DIR.",
                 returncode=2,
             )
         if database.exists() and is_leased(name=LEASE_NAME, now=timezone.now()):
@@ -121,7 +121,7 @@ class Command(BaseCommand):
         flare = next(client.uid for client in made.clients if client.story.key == "flare")
         sent = posted.sessions + len(posted.late)
         return [
-            f"{sent} sessions and {posted.mornings} other pain reports posted, {posted.replays} of them twice.",
+            f"Posted: {sent} sessions ({posted.replays} twice), {posted.mornings} other pain reports.",
             f"Plans: {', '.join(plan.name.lower() for plan in PLANS)}.",
             f"Mails: {settings.OUTBOX_DIR} (open an .eml file with any mail program)",
             f"Tokens: {var / 'demo.json'} (for this demo's data only)",
