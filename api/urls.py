@@ -23,4 +23,6 @@ urlpatterns = [
     path("api/v1/", include("api.pain_reports")),
     path("api/v1/", include("api.alerts")),
     path("api/v1/", include("api.sheet")),
+    path("api/v1/", include("api.history")),
+    path("api/v1/", include("api.pictures")),
 ]

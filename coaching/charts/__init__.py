@@ -1,12 +1,10 @@
 """Pictures of a site's weeks and of a lift, for a phone and for a mail; each also told in words."""
 
-import hashlib
-
 from coaching.charts.ground import PictureFormat
 from coaching.charts.lift import draw_lift
 from coaching.charts.site import draw_site
 from coaching.charts.words import capital, day_words, describe_lift, describe_site, kind_words, site_words
-from coaching.reads.history import LiftHistory, SiteWeeks
+from coaching.reads.history import LiftHistory, SiteWeeks, tag_of
 
 __all__ = [
     "PictureFormat",
@@ -26,4 +24,4 @@ DRAWING_VERSION = 1
 
 def picture_tag(history: SiteWeeks | LiftHistory, *, format: PictureFormat, is_dark: bool) -> str:
     """A digest of what is drawn and how: the same tag means the same picture."""
-    return hashlib.sha256(repr((DRAWING_VERSION, history, format, is_dark)).encode()).hexdigest()[:32]
+    return f"{DRAWING_VERSION}-{format}-{'dark' if is_dark else 'light'}-{tag_of(history)}"

@@ -1,5 +1,6 @@
 """What a site or a lift went through, week by week and exposure by exposure."""
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from coaching.compute.trends import theil_sen
 from coaching.models import (
     PAIN_KINDS,
     Alert,
+    Exercise,
     InterventionNote,
     Joint,
     JointDay,
@@ -165,10 +167,11 @@ def sites_weeks(
 
 def lift_history(
     client_id: int, exercise_id: int, side: str, track: str, until_on: date, weeks: int = 16
-) -> LiftHistory | None:
-    """One lift's exposures; None if the weeks hold none."""
+) -> LiftHistory:
+    """One lift's exposures, without points if the weeks hold none."""
     rows = _lift_days(client_id, until_on, weeks).filter(exercise_id=exercise_id, side=side, track=track)
-    return next(iter(_lift_histories(rows, until_on, weeks)), None)
+    exercise = Exercise.objects.get(id=exercise_id)
+    return _lift_history(exercise, list(rows), side, track, weeks_until(until_on, weeks)[0], until_on)
 
 
 def client_history(client_id: int, until_on: date, weeks: int, *, with_private: bool = True) -> ClientHistory:
@@ -185,6 +188,11 @@ def client_history(client_id: int, until_on: date, weeks: int, *, with_private: 
     found = sites_weeks(keys, until_on, weeks, with_private=with_private)
     lifts = _lift_histories(_lift_days(client_id, until_on, weeks), until_on, weeks)
     return ClientHistory(starts, tuple(found[key] for key in keys), tuple(lifts))
+
+
+def tag_of(history: SiteWeeks | LiftHistory | ClientHistory) -> str:
+    """A digest of everything in it: the same tag means the same history."""
+    return hashlib.sha256(repr(history).encode()).hexdigest()[:32]
 
 
 def _monday(day: date) -> date:
@@ -302,14 +310,19 @@ def _lift_histories(rows: Iterable[LiftDay], until_on: date, weeks: int) -> list
     for row in rows:
         lifts.setdefault((row.exercise_id, row.side, row.track), []).append(row)
     first_on = weeks_until(until_on, weeks)[0]
-    return [_lift_history(days, side, track, first_on, until_on) for (_, side, track), days in lifts.items()]
+    return [
+        _lift_history(days[0].exercise, days, side, track, first_on, until_on)
+        for (_, side, track), days in lifts.items()
+    ]
 
 
-def _lift_history(days: list[LiftDay], side: str, track: str, first_on: date, until_on: date) -> LiftHistory:
+def _lift_history(
+    exercise: Exercise, days: list[LiftDay], side: str, track: str, first_on: date, until_on: date
+) -> LiftHistory:
     points = tuple(_point(row) for row in days)
     return LiftHistory(
-        exercise_code=days[0].exercise.code,
-        exercise_name=days[0].exercise.name,
+        exercise_code=exercise.code,
+        exercise_name=exercise.name,
         side=side,
         track=track,
         first_on=first_on,

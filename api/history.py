@@ -1,0 +1,120 @@
+"""A client's history over HTTP: sites week by week, lifts exposure by exposure."""
+
+import uuid
+from typing import Any
+
+from django.urls import path
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.endpoint import Endpoint
+from api.fields import StrictSerializer, TextField
+from coaching.operations.history_reads import read_history
+from coaching.reads.history import (
+    AlertOpening,
+    ClientHistory,
+    LiftHistory,
+    LiftPoint,
+    LiftTrend,
+    SiteWeeks,
+    tag_of,
+)
+
+MOST_WEEKS = 104
+
+
+@extend_schema_field({"type": "integer", "minimum": 1, "maximum": MOST_WEEKS, "default": 16})
+class WeeksField(TextField):
+    def to_internal_value(self, data: Any) -> int:  # type: ignore[override]  # text in, number out
+        text = super().to_internal_value(data)
+        if not (text.isascii() and text.isdigit() and 1 <= int(text) <= MOST_WEEKS):
+            raise serializers.ValidationError(f"weeks goes from 1 to {MOST_WEEKS}.", code="out_of_range")
+        return int(text)
+
+
+class HistoryQuery(StrictSerializer):
+    weeks = WeeksField(max_length=3, default=16)
+
+
+class AlertOpeningOut(serializers.Serializer[AlertOpening]):
+    opened_on = serializers.DateField()
+    kind = serializers.CharField()
+
+
+class SiteWeeksOut(serializers.Serializer[SiteWeeks]):
+    """Every list has one entry per week of `weeks`, in the same order."""
+
+    joint = serializers.CharField()
+    side = serializers.CharField()
+    joint_reps = serializers.ListField(child=serializers.FloatField())
+    joint_load_kg = serializers.ListField(child=serializers.FloatField())
+    pain_highest = serializers.ListField(
+        child=serializers.IntegerField(allow_null=True), help_text="0-10; null: not known, which is not 0."
+    )
+    pain_median = serializers.ListField(child=serializers.FloatField(allow_null=True))
+    reports = serializers.ListField(child=serializers.IntegerField())
+    is_deload = serializers.ListField(child=serializers.BooleanField())
+    alerts = AlertOpeningOut(many=True, source="alert_openings")
+    notes_on = serializers.ListField(child=serializers.DateField(), help_text="Days of the coach's notes.")
+
+
+class LiftPointOut(serializers.Serializer[LiftPoint]):
+    day_on = serializers.DateField()
+    e1rm_kg = serializers.FloatField(allow_null=True, help_text="null: no set of the day allows an estimate.")
+    best_load_kg = serializers.FloatField(allow_null=True)
+    best_reps = serializers.IntegerField(allow_null=True)
+    best_rir = serializers.FloatField(allow_null=True)
+    is_deload = serializers.BooleanField()
+    is_pain_limited = serializers.BooleanField()
+
+
+class LiftTrendOut(serializers.Serializer[LiftTrend]):
+    """Theil-Sen line of the comparable exposures, with its 95 % limits."""
+
+    first_on = serializers.DateField()
+    last_on = serializers.DateField()
+    exposures = serializers.IntegerField()
+    kg_per_week = serializers.FloatField()
+    low_kg_per_week = serializers.FloatField()
+    high_kg_per_week = serializers.FloatField()
+
+
+class LiftHistoryOut(serializers.Serializer[LiftHistory]):
+    exercise = serializers.CharField(source="exercise_code")
+    exercise_name = serializers.CharField()
+    side = serializers.CharField()
+    track = serializers.CharField(help_text="fresh, or after which exercise of a pair it comes.")
+    points = LiftPointOut(many=True)
+    trend = LiftTrendOut(allow_null=True)
+
+
+class HistoryOut(serializers.Serializer[ClientHistory]):
+    weeks = serializers.ListField(
+        child=serializers.DateField(), source="week_starts", help_text="Mondays, oldest first."
+    )
+    sites = SiteWeeksOut(many=True)
+    lifts = LiftHistoryOut(many=True)
+
+
+class HistoryView(Endpoint):
+    @extend_schema(operation_id="client_history_get", parameters=[HistoryQuery], responses={200: HistoryOut})
+    def get(self, request: Request, client_uid: uuid.UUID) -> Response:
+        """Joint repetitions, load and pain of every site by ISO week, and every lift's estimates."""
+        weeks = self.checked_query(HistoryQuery)["weeks"]
+        history = read_history(actor=self.actor, client_uid=client_uid, weeks=weeks, now=timezone.now())
+        tag = f'"{tag_of(history)}"'
+        if is_known(request, tag):
+            return Response(status=304, headers={"ETag": tag})
+        return Response(HistoryOut(history).data, headers={"ETag": tag})
+
+
+def is_known(request: Request, tag: str) -> bool:
+    """Whether the caller holds the answer of this tag already; weak tags count."""
+    sent = request.headers.get("If-None-Match", "").split(",")
+    return tag in {part.strip().removeprefix("W/") for part in sent}
+
+
+urlpatterns = [path("clients/<uuid:client_uid>/history", HistoryView.as_view())]

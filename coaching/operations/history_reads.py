@@ -1,0 +1,62 @@
+"""Reading what a client's sites and lifts went through, with the reading on the audit trail."""
+
+import uuid
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from coaching.errors import NotFoundError
+from coaching.models import MIDLINE_JOINTS, Actor, Client, Joint, SetSide, SiteSide
+from coaching.operations.audit import record_reads
+from coaching.reads.catalogue import exercise_named
+from coaching.reads.clients import client_for
+from coaching.reads.history import (
+    ClientHistory,
+    LiftHistory,
+    SiteWeeks,
+    client_history,
+    lift_history,
+    site_weeks,
+)
+
+
+def read_history(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: datetime) -> ClientHistory:
+    """Every site and lift of the last `weeks` ISO weeks of the client's zone. Raises NotFoundError."""
+    client = _client_read(actor, client_uid, now)
+    return client_history(client.id, _today(client, now), weeks, with_private=actor.is_coach)
+
+
+def read_site_weeks(
+    *, actor: Actor, client_uid: uuid.UUID, joint: str, side: str, now: datetime
+) -> SiteWeeks:
+    """One site's last sixteen weeks. Raises NotFoundError, also for a site that no body has."""
+    client = _client_read(actor, client_uid, now)
+    if not _is_trended_site(joint, side):
+        raise NotFoundError("There is no such site.")
+    return site_weeks(client.id, joint, side, _today(client, now), with_private=actor.is_coach)
+
+
+def read_lift_history(
+    *, actor: Actor, client_uid: uuid.UUID, exercise_code: str, side: str, track: str, now: datetime
+) -> LiftHistory:
+    """One lift's last sixteen weeks. Raises NotFoundError."""
+    client = _client_read(actor, client_uid, now)
+    exercise = exercise_named(client.practice_id, exercise_code)
+    if side not in SetSide.values:
+        raise NotFoundError("There is no such side.")
+    return lift_history(client.id, exercise.id, side, track, _today(client, now))
+
+
+def _client_read(actor: Actor, client_uid: uuid.UUID, now: datetime) -> Client:
+    client = client_for(actor, client_uid)
+    record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="history", now=now)
+    return client
+
+
+def _today(client: Client, now: datetime) -> date:
+    return now.astimezone(ZoneInfo(client.zone)).date()
+
+
+def _is_trended_site(joint: str, side: str) -> bool:
+    if joint not in Joint.values or joint == Joint.OTHER:
+        return False
+    return (side == SiteSide.MIDLINE) if joint in MIDLINE_JOINTS else side in (SiteSide.LEFT, SiteSide.RIGHT)
