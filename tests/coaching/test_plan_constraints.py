@@ -285,7 +285,7 @@ def test_possible_prescription_is_kept(prescribe, changes):
         ({"load_kg": float("inf")}, "prescription_load_possible"),
         ({"share_of_1rm": 0.04}, "prescription_share_possible"),
         ({"share_of_1rm": 1.11}, "prescription_share_possible"),
-        ({"side": "middle"}, "prescription_side_known"),
+        ({"side": "mid"}, "prescription_side_known"),
         ({"effort_target": "easy"}, "prescription_effort_known"),
         ({"load_rule": "guess"}, "prescription_load_rule_known"),
     ],
