@@ -7,7 +7,6 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import F
 
 from coaching.errors import ForbiddenError, InvalidError, NotFoundError, StaleVersionError
 from coaching.models import Actor, Alert, AlertKind, AlertStatus, Clearance, Client, Closing
@@ -213,18 +212,33 @@ def confirm_withdrawal(
 
 
 def close_cleared_red_flags(*, clearance: Clearance, now: datetime) -> int:
-    """End the standing red flags whose every symptom the clearance covers, at its site if it names one."""
+    """End the standing red flags whose every symptom the clearance covers, at its site if it names one.
+
+    A clearance says nothing about what was reported after it. Safe to repeat.
+    """
     covered = set(clearance.flags)
     target = f"{clearance.joint}:{clearance.side}" if clearance.joint else None
     ended = 0
-    standing = Alert.objects.filter(client=clearance.client, kind=AlertKind.RED_FLAG).standing()
+    standing = Alert.objects.filter(
+        client=clearance.client, kind=AlertKind.RED_FLAG, opened_on__lte=clearance.cleared_on
+    ).standing()
     for alert in standing.select_for_update():
         if target not in (None, alert.target) or not set(alert.evidence.get("flags", [])) <= covered:
             continue
         alert.status, alert.closing = AlertStatus.CLOSED, Closing.CLEARED
         alert.closed_on = clearance.cleared_on
-        alert.version = F("version") + 1
+        alert.version += 1
         alert.save(update_fields=["status", "closing", "closed_on", "version"])
+        record_change(
+            actor=None,
+            practice_id=clearance.practice_id,
+            subject_key=clearance.client.audit_key,
+            action="clear",
+            record_kind="alert",
+            record_id=str(alert.uid),
+            now=now,
+            detail={"clearance": str(clearance.uid)},
+        )
         ended += 1
     return ended
 
