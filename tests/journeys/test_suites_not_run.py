@@ -1,0 +1,111 @@
+"""A test run ends by naming the suites that did not run; one that needs them all fails without them."""
+
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from tests.journeys.processes import ROOT, environment
+
+TESTS = """
+import pytest
+
+def test_plain(): pass
+
+@pytest.mark.postgresql
+def test_rows(): pass
+
+@pytest.mark.redis
+def test_messages(): pass
+
+@pytest.mark.long
+def test_hours(): pass
+"""
+
+
+@dataclass(frozen=True)
+class Run:
+    code: int
+    output: str
+
+    @property
+    def last_line(self) -> str:
+        return self.output.strip().splitlines()[-1]
+
+
+@pytest.fixture
+def run(tmp_path: Path):
+    def run_tests(*words: str, tests: str = TESTS, **env: str) -> Run:
+        (tmp_path / "test_some.py").write_text(tests)
+        plugins = ["-p", "tests.services", "-p", "no:django", "-p", "no:cacheprovider"]
+        done = subprocess.run(
+            [
+                sys.executable,
+                "-m",
+                "pytest",
+                *plugins,
+                "-c",
+                "/dev/null",
+                "--rootdir",
+                tmp_path,
+                tmp_path,
+                *words,
+            ],
+            cwd=ROOT,
+            env={**environment(tmp_path), "FORBEAR_REQUIRE_SERVICES": "0", **env},
+            capture_output=True,
+            text=True,
+            timeout=60,
+        )
+        return Run(done.returncode, done.stdout)
+
+    return run_tests
+
+
+BOTH = {"DATABASE_URL": "postgres://somewhere/db", "REDIS_URL": "redis://somewhere/0"}
+
+
+def test_without_services_their_suites_are_left_out_and_named_last(run):
+    done = run()
+    assert done.code == 0
+    assert "1 passed, 3 deselected" in done.output
+    assert done.last_line == (
+        "Suites not run: long (1 tests; make long), postgresql (1 tests; set DATABASE_URL), "
+        "redis (1 tests; set REDIS_URL)."
+    )
+
+
+def test_with_services_their_suites_run(run):
+    done = run(**BOTH)
+    assert "3 passed, 1 deselected" in done.output
+    assert done.last_line == "Suites not run: long (1 tests; make long)."
+
+
+def test_another_database_does_not_stand_in_for_postgresql(run):
+    done = run(DATABASE_URL="sqlite:///somewhere", REDIS_URL="redis://somewhere/0")
+    assert "postgresql (1 tests" in done.last_line
+
+
+def test_the_long_suite_runs_when_asked_for(run):
+    done = run("-m", "long", **BOTH)
+    assert "1 passed" in done.output
+    assert done.last_line == "Suites not run: none."
+
+
+def test_a_run_that_needs_the_services_fails_without_them(run):
+    done = run(FORBEAR_REQUIRE_SERVICES="1")
+    assert done.code == 1
+    assert "suite postgresql did not run" in done.output
+
+
+def test_a_run_that_needs_the_services_passes_with_them(run):
+    assert run(FORBEAR_REQUIRE_SERVICES="1", **BOTH).code == 0
+
+
+def test_a_run_that_needs_the_services_lets_nothing_skip_itself(run):
+    skipping = TESTS + "\ndef test_hidden(): pytest.skip('no service')\n"
+    done = run(tests=skipping, FORBEAR_REQUIRE_SERVICES="1", **BOTH)
+    assert done.code == 1
+    assert "skipped: test_some.py::test_hidden" in done.output
