@@ -1,5 +1,6 @@
 """What in a client's injury history speaks against a plan, before it is theirs to do."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -86,13 +87,18 @@ def _stopped_sites(injuries: Iterable[Injury], weekly_joint_reps: dict[str, floa
 
 
 def _restricted(restrictions: Iterable[Restriction], laid_out: Sequence[LaidOutDay]) -> list[Concern]:
-    exercises_of = {row.day.id: [each.exercise for each in prescriptions_of(row.day)] for row in laid_out}
+    dates_of: defaultdict[int, list[date]] = defaultdict(list)
+    exercises_of: dict[int, dict[int, Exercise]] = {}
+    for row in laid_out:
+        dates_of[row.day.id].append(row.due_on)
+        if row.day.id not in exercises_of:
+            exercises_of[row.day.id] = {each.exercise_id: each.exercise for each in prescriptions_of(row.day)}
     return [
         Concern("restricted", f"{exercise.name} is to be avoided: {_why(restriction)}.")
         for restriction in restrictions
-        for row in laid_out
-        if _stands(restriction, row.due_on)
-        for exercise in exercises_of[row.day.id]
+        for day_id, dates in dates_of.items()
+        if any(_stands(restriction, due_on) for due_on in dates)
+        for exercise in exercises_of[day_id].values()
         if _forbids(restriction, exercise)
     ]
 
