@@ -62,6 +62,13 @@ def test_a_doubled_hour_gives_its_first():
     )
 
 
+# Samoa skipped all of 30 December 2011, from 10:00 UTC (tz database).
+def test_an_hour_within_a_long_skip_gives_its_end():
+    assert first_valid_instant("Pacific/Apia", date(2011, 12, 30), 15) == datetime(
+        2011, 12, 30, 10, tzinfo=UTC
+    )
+
+
 # Lord Howe moves its clock by half an hour: 02:00 becomes 02:30 on 5 October 2025.
 def test_a_skip_of_half_an_hour_ends_at_the_half_hour():
     found = first_valid_instant("Australia/Lord_Howe", date(2025, 10, 5), 2)
