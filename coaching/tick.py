@@ -13,6 +13,7 @@ log = structlog.get_logger("tick")
 
 # Mail keeps this much of a tick even while a long night takes up the rest.
 MAIL_SHARE = 0.4
+MAX_MAILS = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ def tick(*, now: datetime, budget_s: float = 20.0) -> TickReport:
         nights = run_due_nights(now=now, budget_s=budget_s * (1 - MAIL_SHARE))
     finally:  # a night's trouble must not hold back an urgent mail
         left_s = budget_s - (time.monotonic() - started_s)
-        mail = send_due_mail(now=now, budget_s=max(left_s, 1.0))
+        mail = send_due_mail(now=now, budget_s=max(left_s, 1.0), limit=MAX_MAILS)
     report = TickReport(nights, mail, time.monotonic() - started_s)
-    log.info("tick_done", clients=nights.clients, took_s=round(report.took_s, 3))
+    log.info("tick_done", clients=nights.clients, mails=mail.sent, took_s=round(report.took_s, 3))
     return report

@@ -12,7 +12,7 @@ from django.utils import timezone
 from coaching.emails import send_due_mail
 from coaching.operations.leases import release_lease, take_lease
 from coaching.operations.mail import due_mail
-from coaching.tick import tick
+from coaching.tick import MAX_MAILS, tick
 
 LEASE_NAME = "ticker"
 # Longer than one tick, yet an urgent mail still leaves within a minute when the holder has died.
@@ -78,7 +78,7 @@ class Ticker:
             self._tick_at_s = time.monotonic() + self.tick_every_s
             tick(now=timezone.now(), budget_s=BUDGET_S)
         elif due_mail(timezone.now()).exists():
-            send_due_mail(now=timezone.now(), budget_s=BUDGET_S)
+            send_due_mail(now=timezone.now(), budget_s=BUDGET_S, limit=MAX_MAILS)
 
     def _holds_lease(self) -> bool:
         if time.monotonic() < self._renew_at_s:
