@@ -48,12 +48,12 @@ class PainTrendSettings:
     onset_first_day: int = 56
     onset_last_day: int = 10
     onset_step_days: int = 3
-    day_correlation: float = 0.6
+    day_correlation: float = 0.7
     assumed_noise_sd: float = 1.0
     assumed_noise_reports: float = 12.0
-    threshold: float = 2.75
+    threshold: float = 2.6
     min_rise: float = 1.5
-    threshold_alone: float = 3.4
+    threshold_alone: float = 3.1
     min_rise_alone: float = 2.0
     min_volume_change: float = 0.05
     volume_recent_weeks: int = 2
