@@ -72,6 +72,13 @@ class ScheduledSessionPatch(StrictSerializer):
     status = CodeField(choices=ScheduledStatus.values, required=False)
 
 
+class SessionIdOut(serializers.UUIDField):
+    """The id of a logged session, out of its row."""
+
+    def to_representation(self, value: Any) -> str:
+        return str(value.uid)
+
+
 class ScheduledSessionOut(serializers.Serializer[Any]):
     """A plan day on the calendar, with its content and what it asked for on the day it was laid out."""
 
@@ -92,8 +99,8 @@ class ScheduledSessionOut(serializers.Serializer[Any]):
         ),
     )
     day = DayOut(source="plan_day")
-    session_ids: serializers.SlugRelatedField[Any] = serializers.SlugRelatedField(
-        source="logged", slug_field="uid", many=True, read_only=True, help_text="What has been logged for it."
+    session_ids = serializers.ListField(
+        child=SessionIdOut(), source="logged", help_text="What has been logged for it."
     )
     version = serializers.IntegerField()
 
