@@ -82,6 +82,10 @@ def test_where_nothing_rises_there_is_no_onset(values):
     assert all(math.isnan(each) for each in (fit.level, fit.slope, fit.statistic, fit.residual_sd))
 
 
+def test_one_high_value_at_the_end_is_no_rise():
+    assert hinge_fit([1, 1, 1, 1, 1, 5], [4]).onset == -1
+
+
 def test_the_unit_of_the_values_does_not_change_the_statistic():
     rows = broken_rows(6)
     plain, scaled = (hinge_fit_many(each, range(5, 35)) for each in (rows, 10 * rows + 3))

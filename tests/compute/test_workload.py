@@ -108,7 +108,7 @@ def test_monotony_names_what_it_cannot_take(arguments, message):
 
 
 def test_a_week_is_held_against_the_median_of_the_trained_weeks():
-    change = change_against_trained_weeks(120, [500, 90, 100, 0, math.nan, 100, 110])
+    change = change_against_trained_weeks(120, [500, 600, 90, 100, 0, math.nan, 100, 110])
     assert (change.usual, change.absolute, change.n_weeks) == (100, 20, 4)
     assert change.relative == pytest.approx(0.2)
 
