@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint
-from api.fields import StrictSerializer, TextField
+from api.fields import StrictSerializer
 from coaching.operations.history_reads import read_history
 from coaching.reads.history import (
     AlertOpening,
@@ -27,16 +27,21 @@ MOST_WEEKS = 104
 
 
 @extend_schema_field({"type": "integer", "minimum": 1, "maximum": MOST_WEEKS, "default": 16})
-class WeeksField(TextField):
-    def to_internal_value(self, data: Any) -> int:  # type: ignore[override]  # text in, number out
-        text = super().to_internal_value(data)
-        if not (text.isascii() and text.isdigit() and 1 <= int(text) <= MOST_WEEKS):
+class WeeksField(serializers.Field[int, str, int, Any]):
+    """A number of weeks as a query string has it: in digits."""
+
+    def to_internal_value(self, data: str) -> int:
+        is_number = data.isascii() and data.isdigit() and len(data) <= len(str(MOST_WEEKS))
+        if not is_number or not 1 <= int(data) <= MOST_WEEKS:
             raise serializers.ValidationError(f"weeks goes from 1 to {MOST_WEEKS}.", code="out_of_range")
-        return int(text)
+        return int(data)
+
+    def to_representation(self, value: int) -> int:
+        return value
 
 
 class HistoryQuery(StrictSerializer):
-    weeks = WeeksField(max_length=3, default=16)
+    weeks = WeeksField(default=16)
 
 
 class AlertOpeningOut(serializers.Serializer[AlertOpening]):

@@ -1,0 +1,243 @@
+from datetime import date, timedelta
+
+import pytest
+
+from coaching.models import AuditEvent, InterventionNote, JointDay, LiftDay
+from tests.factories import NOW, ExerciseFactory
+
+TODAY = date(2026, 3, 2)  # a Monday
+
+
+@pytest.fixture(autouse=True)
+def clock(time_machine):
+    time_machine.move_to(NOW, tick=False)
+
+
+@pytest.fixture
+def leg_press(db):
+    return ExerciseFactory(code="invented_press", name="Invented press")
+
+
+@pytest.fixture
+def record(cast, leg_press):
+    """A fortnight of the client's left knee and of one lift."""
+    for back in range(1, 14, 2):
+        day_on = TODAY - timedelta(days=back)
+        JointDay.objects.create(
+            practice=cast.practice,
+            client=cast.client,
+            day_on=day_on,
+            joint="knee",
+            side="left",
+            joint_reps=12.5,
+            joint_load_kg=500,
+            pain=None if back == 1 else 3,
+        )
+        LiftDay.objects.create(
+            practice=cast.practice,
+            client=cast.client,
+            exercise=leg_press,
+            day_on=day_on,
+            side="left",
+            e1rm_kg=100.0 - back / 7,
+            best_load_kg=80,
+            best_reps=6,
+            best_rir=0,
+        )
+    return cast.client
+
+
+def site_picture(client, form="svg", site="knee/left", query=""):
+    return f"/api/v1/clients/{client.uid}/sites/{site}/picture.{form}{query}"
+
+
+def lift_picture(client, form="svg", lift="invented_press/left", query=""):
+    return f"/api/v1/clients/{client.uid}/lifts/{lift}/picture.{form}{query}"
+
+
+def history(client, query=""):
+    return f"/api/v1/clients/{client.uid}/history{query}"
+
+
+EVERYTHING = [site_picture, lift_picture, history]
+
+
+@pytest.mark.parametrize("address", [site_picture, lift_picture])
+def test_a_png_is_a_png(cast, record, signed_in, address):
+    answer = signed_in(cast.coach).get(address(record, "png"))
+    assert (answer.status_code, answer["Content-Type"]) == (200, "image/png")
+    assert answer.content.startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize("address", [site_picture, lift_picture])
+def test_an_svg_is_told_in_words_and_may_run_nothing(cast, record, signed_in, address):
+    answer = signed_in(cast.coach).get(address(record))
+    assert (answer.status_code, answer["Content-Type"]) == (200, "image/svg+xml")
+    assert b"<title" in answer.content and b"<desc" in answer.content
+    assert answer["Content-Security-Policy"].startswith("default-src 'none'")
+
+
+@pytest.mark.parametrize("accept", ["image/png", "image/avif,image/webp,*/*;q=0.8", "application/json"])
+def test_the_address_decides_the_form_and_not_the_browser(cast, record, signed_in, accept):
+    answer = signed_in(cast.coach).get(site_picture(record, "png"), HTTP_ACCEPT=accept)
+    assert answer["Content-Type"] == "image/png"
+
+
+def test_dark_and_light_differ(cast, record, signed_in):
+    api = signed_in(cast.coach)
+    light, dark = (api.get(site_picture(record, query=f"?theme={theme}")) for theme in ("light", "dark"))
+    assert light.content != dark.content and light["ETag"] != dark["ETag"]
+
+
+@pytest.mark.parametrize("query", ["?theme=blue", "?theme=dark&theme=light", "?colour=red"])
+def test_a_strange_query_is_a_problem(cast, record, signed_in, query):
+    answer = signed_in(cast.coach).get(site_picture(record, "png", query=query))
+    assert (answer.status_code, answer["Content-Type"]) == (400, "application/problem+json")
+
+
+@pytest.mark.parametrize("address", EVERYTHING)
+def test_what_the_caller_holds_already_is_not_sent_again(cast, record, signed_in, address):
+    api = signed_in(cast.coach)
+    tag = api.get(address(record))["ETag"]
+    again = api.get(address(record), HTTP_IF_NONE_MATCH=tag)
+    assert (again.status_code, again.content, again["ETag"]) == (304, b"", tag)
+
+
+@pytest.mark.parametrize("address", EVERYTHING)
+def test_new_records_change_the_tag(cast, record, signed_in, address):
+    api = signed_in(cast.coach)
+    tag = api.get(address(record))["ETag"]
+    JointDay.objects.update(joint_reps=99)
+    LiftDay.objects.update(e1rm_kg=99)
+    assert api.get(address(record), HTTP_IF_NONE_MATCH=tag).status_code == 200
+
+
+@pytest.mark.parametrize("address", EVERYTHING)
+def test_clients_see_their_own(record, signed_in, address):
+    assert signed_in(record).get(address(record)).status_code == 200
+
+
+@pytest.mark.parametrize("address", EVERYTHING)
+def test_whoever_may_not_see_the_client_is_told_there_is_none(cast, record, signed_in, address):
+    for who in (cast.stranger, cast.colleague, cast.colleagues_client):
+        answer = signed_in(who).get(address(record))
+        assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")
+
+
+@pytest.mark.parametrize("address", EVERYTHING)
+def test_without_a_token_there_is_nothing(record, client, address):
+    assert client.get(address(record)).status_code == 401
+
+
+@pytest.mark.parametrize("address", EVERYTHING)
+def test_reading_is_on_the_audit_trail_even_when_unchanged(cast, record, signed_in, address):
+    api = signed_in(cast.coach)
+    tag = api.get(address(record))["ETag"]
+    AuditEvent.objects.all().delete()
+    api.get(address(record), HTTP_IF_NONE_MATCH=tag)
+    event = AuditEvent.objects.get()
+    assert (event.action, event.record_kind, event.subject_key) == ("read", "history", record.audit_key)
+
+
+@pytest.mark.parametrize(
+    "site", ["knee/midline", "neck/left", "other/left", "tail/left", "knee/both", "KNEE/left", "knee/%00"]
+)
+def test_a_site_that_no_body_has_is_not_there(cast, record, signed_in, site):
+    assert signed_in(cast.coach).get(site_picture(record, "png", site)).status_code == 404
+
+
+@pytest.mark.parametrize("lift", ["unheard_of/left", "invented_press/middle"])
+def test_a_lift_that_is_not_known_is_not_there(cast, record, signed_in, lift):
+    assert signed_in(cast.coach).get(lift_picture(record, "png", lift)).status_code == 404
+
+
+def test_a_site_without_records_is_a_picture_that_says_so(cast, signed_in):
+    answer = signed_in(cast.coach).get(site_picture(cast.client, site="neck/midline"))
+    assert answer.status_code == 200 and b"Nothing recorded" in answer.content
+
+
+def test_another_practices_own_exercise_is_not_there(cast, record, signed_in):
+    ExerciseFactory(code="their_lift", practice=cast.stranger.practice)
+    assert signed_in(cast.coach).get(lift_picture(record, lift="their_lift/left")).status_code == 404
+
+
+def test_a_lift_in_a_pair_has_a_picture_of_its_own(cast, record, signed_in):
+    LiftDay.objects.filter(day_on=TODAY - timedelta(days=1)).update(track="after:leg_extension")
+    answer = signed_in(cast.coach).get(lift_picture(record, query="?track=after:leg_extension"))
+    assert b"after leg extension" in answer.content and b"1 exposure." in answer.content
+
+
+def test_a_clients_picture_leaves_the_coachs_private_notes_out(cast, record, signed_in):
+    InterventionNote.objects.create(
+        practice=cast.practice,
+        client=record,
+        joint="knee",
+        side="left",
+        noted_on=TODAY,
+        changed="Slower tempo.",
+        created_at=NOW,
+    )
+    assert b"coach's note" in signed_in(cast.coach).get(site_picture(record)).content
+    assert b"coach's note" not in signed_in(record).get(site_picture(record)).content
+
+
+def test_the_history_is_weeks_by_sites_and_lifts_by_exposures(cast, record, signed_in):
+    body = signed_in(cast.coach).get(history(record, "?weeks=3")).json()
+    trend = body["lifts"][0].pop("trend")
+    points = body["lifts"][0].pop("points")
+    assert body == {
+        "weeks": ["2026-02-16", "2026-02-23", "2026-03-02"],
+        "sites": [
+            {
+                "joint": "knee",
+                "side": "left",
+                "joint_reps": [37.5, 50.0, 0.0],
+                "joint_load_kg": [1500.0, 2000.0, 0.0],
+                "pain_highest": [3, 3, None],
+                "pain_median": [3.0, 3.0, None],
+                "reports": [0, 0, 0],
+                "is_deload": [False, False, False],
+                "alerts": [],
+                "notes_on": [],
+            }
+        ],
+        "lifts": [
+            {
+                "exercise": "invented_press",
+                "exercise_name": "Invented press",
+                "side": "left",
+                "track": "fresh",
+            }
+        ],
+    }
+    assert trend["kg_per_week"] == pytest.approx(1.0) and trend["exposures"] == 7
+    assert points[-1] == {
+        "day_on": "2026-03-01",
+        "e1rm_kg": pytest.approx(100 - 1 / 7),
+        "best_load_kg": 80.0,
+        "best_reps": 6,
+        "best_rir": 0.0,
+        "is_deload": False,
+        "is_pain_limited": False,
+    }
+
+
+def test_sixteen_weeks_come_unasked(cast, record, signed_in):
+    assert len(signed_in(cast.coach).get(history(record)).json()["weeks"]) == 16
+
+
+def test_two_years_are_the_most(cast, record, signed_in):
+    assert len(signed_in(cast.coach).get(history(record, "?weeks=104")).json()["weeks"]) == 104
+
+
+@pytest.mark.parametrize("weeks", ["0", "105", "-1", "1.5", "", "ten", "٣", "9999"])
+def test_other_numbers_of_weeks_are_a_problem(cast, record, signed_in, weeks):
+    assert signed_in(cast.coach).get(history(record, f"?weeks={weeks}")).status_code == 400
+
+
+def test_the_newest_week_is_the_one_of_the_clients_own_day(cast, record, signed_in, time_machine):
+    time_machine.move_to("2026-03-01T23:30:00+00:00", tick=False)  # Monday in Berlin, Sunday in Lisbon
+    assert signed_in(cast.coach).get(history(record, "?weeks=1")).json()["weeks"] == ["2026-03-02"]
+    cast.client.zone = "Europe/Lisbon"
+    cast.client.save()
+    assert signed_in(cast.coach).get(history(record, "?weeks=1")).json()["weeks"] == ["2026-02-23"]
