@@ -2,6 +2,7 @@
 
 import io
 import threading
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ SETTINGS = {
     "font.size": 7.5,
     "svg.fonttype": "none",
     "svg.hashsalt": "picture",
+    "text.parse_math": False,  # a name may hold dollar signs
     "hatch.linewidth": 0.7,
 }
 # The drawing library keeps its settings in one place for the whole process.
@@ -50,7 +52,9 @@ def new_figure(ink: Ink) -> "Iterator[Figure]":
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
-    with _drawing, rc_context(SETTINGS):  # type: ignore[arg-type]  # the stub wants its own key type
+    with _drawing, warnings.catch_warnings(), rc_context(SETTINGS):  # type: ignore[arg-type]  # the stub wants its own key type
+        # A name may hold letters that the font lacks: they are drawn as boxes, the description has them.
+        warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)
         yield Figure(figsize=(WIDTH_IN, HEIGHT_IN), dpi=DOTS_PER_IN, facecolor=ink.paper)
 
 

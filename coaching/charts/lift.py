@@ -16,7 +16,7 @@ from coaching.charts.ground import (
     write_key,
     write_title,
 )
-from coaching.charts.words import describe_lift, estimated, lift_words, trend_words
+from coaching.charts.words import describe_lift, estimated, exercise_words, lift_words, trend_words
 from coaching.reads.history import LiftHistory, LiftTrend
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def _title(history: LiftHistory) -> str:
     """Exercise and side; a name too long for the picture's width is cut, the side never."""
     side = lift_words(history)
     room = max(LONGEST_TITLE - len(side) - 2, 8)
-    name = history.exercise_name
+    name = exercise_words(history)
     return f"{name if len(name) <= room else name[: room - 1].rstrip() + '…'}, {side}"
 
 

@@ -126,7 +126,7 @@ def _happenings(history: SiteWeeks) -> list[tuple[float, str]]:
         words.setdefault(noted_on, []).append("coach's note")
     first_on = history.week_starts[0]
     return [
-        ((day - first_on).days / 7 + 1 / 14, " + ".join(dict.fromkeys(said)))
+        (min((day - first_on).days / 7 + 1 / 14, len(history.week_starts)), " + ".join(dict.fromkeys(said)))
         for day, said in sorted(words.items())
     ]
 

@@ -31,6 +31,11 @@ def lift_words(history: LiftHistory) -> str:
     return f"{side}, {history.track.replace(':', ' ').replace('_', ' ')}"
 
 
+def exercise_words(history: LiftHistory) -> str:
+    """The exercise's name, without what cannot stand in a picture file."""
+    return "".join(letter for letter in history.exercise_name if letter.isprintable())
+
+
 def day_words(day: date) -> str:
     return f"{day.day} {day:%B}"
 
@@ -78,7 +83,7 @@ def _pain_words(history: SiteWeeks) -> str:
 
 def describe_lift(history: LiftHistory) -> str:
     """A lift's picture in words."""
-    name = f"{history.exercise_name}, {lift_words(history)}"
+    name = f"{exercise_words(history)}, {lift_words(history)}"
     points = estimated(history)
     if not points:
         return f"{name}. No exposure in these weeks allows an estimate."

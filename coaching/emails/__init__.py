@@ -4,7 +4,7 @@ import contextlib
 import smtplib
 import time
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import structlog
 from django.core.mail import get_connection
@@ -21,6 +21,8 @@ __all__ = ["MailRun", "send", "send_due_mail"]
 
 log = structlog.get_logger("emails")
 
+MAILS_AT_MOST = 200
+MORNING_LASTS = timedelta(hours=36)
 MAILS = {MailKind.MORNING: morning_mail, MailKind.URGENT: urgent_mail}
 
 
@@ -45,7 +47,7 @@ class _Tally:
         return MailRun(self.sent, self.failed, self.dead, waiting)
 
 
-def send_due_mail(*, now: datetime, budget_s: float, limit: int) -> MailRun:
+def send_due_mail(*, now: datetime, budget_s: float, limit: int = MAILS_AT_MOST) -> MailRun:
     """Hand over what is due, urgent mail first, until the time is up. Safe to run twice at once.
 
     A mail that fails is put back and the next one goes on; only a mail server that refuses us stops the run.
@@ -80,6 +82,7 @@ def send(row: MailRow, connection: BaseEmailBackend) -> None:
 
 def _hand_over(row: MailRow, connection: BaseEmailBackend, tally: _Tally, now: datetime) -> Failure | None:
     try:
+        _check_is_not_stale(row, now)
         send(row, connection)
     except Exception as error:  # one mail's trouble must not hold up the others
         failure, code = _reason(error)
@@ -92,6 +95,12 @@ def _hand_over(row: MailRow, connection: BaseEmailBackend, tally: _Tally, now: d
     tally.sent += 1
     log.info("mail_sent", mail=row.id, kind=row.kind, attempts=row.attempts)
     return None
+
+
+def _check_is_not_stale(row: MailRow, now: datetime) -> None:
+    """A morning that has passed is not mailed; the next one tells what still stands."""
+    if row.kind == MailKind.MORNING and now - row.created_at > MORNING_LASTS:
+        raise NothingToTellError("morning_passed")
 
 
 def _reason(error: Exception) -> tuple[Failure, str]:

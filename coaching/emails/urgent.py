@@ -69,8 +69,8 @@ def urgent_mail(row: MailRow) -> EmailMultiAlternatives:
     )
     if alert is None:
         raise NothingToTellError("alert_erased")
-    membership = Membership.objects.select_related("account").get(id=row.payload["membership"])
-    if membership.left_at is not None:
+    membership = Membership.objects.select_related("account").filter(id=row.payload["membership"]).first()
+    if membership is None or membership.left_at is not None:
         raise NothingToTellError("recipient_left")
     emergency_text = alert.client.emergency_text or alert.practice.emergency_text
     return compose(

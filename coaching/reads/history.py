@@ -53,7 +53,8 @@ class SiteWeeks:
     """One entry per ISO week, oldest first; the newest ends with `until_on` and may be a part of a week.
 
     `pain_highest` and `pain_median` are over the days' pain (highest of during, after, next morning), None
-    in a week without any; `reports` counts every report, whatever its moment.
+    in a week without any; `reports` counts every report, whatever its moment. Alerts count until the day
+    after `until_on`, since the night that has seen a day opens them on the next.
     """
 
     joint: str
@@ -155,7 +156,9 @@ def sites_weeks(
     found = _exposure_and_pain(client_ids, days)
     reports = _report_counts(client_ids, days)
     deloads = _deload_weeks(client_ids, days)
-    openings = _alert_openings(client_ids, {key.target for key in keys}, days)
+    openings = _alert_openings(
+        client_ids, {key.target for key in keys}, (starts[0], until_on + timedelta(days=1))
+    )
     notes = _notes(client_ids, days, with_private=with_private)
     return {
         key: _site_weeks(

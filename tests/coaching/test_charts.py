@@ -87,6 +87,9 @@ SITES = {
             for back, kind in enumerate(["red_flag", "pain_limit", "pain_with_volume", "pain_rising"] * 3)
         )
     ),
+    "an alert on the day after": site(
+        alert_openings=(AlertOpening(SUNDAY + timedelta(days=1), "pain_with_volume"),)
+    ),
     "huge numbers": site(reps=(1e6,) * 16, pain=[10] * 16),
 }
 
@@ -170,6 +173,9 @@ LIFTS = {
     "deload and pain": lift([exposure(1, is_deload=True), exposure(2, is_pain_limited=True)]),
     "long name": lift([exposure(1)], name="L" * 120, track="after:" + "x" * 60),
     "markup in the name": lift([exposure(1)], name='<b>&"$x^2$'),
+    "half a formula in the name": lift([exposure(1)], name="$\\frac{ press"),
+    "letters the font lacks": lift([exposure(1)], name="脚 press 🏋"),
+    "letters no file may hold": lift([exposure(1)], name="Leg\uffff\x0b press"),
 }
 
 

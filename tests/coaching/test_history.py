@@ -148,6 +148,12 @@ def test_alerts_of_the_site_are_shown_where_they_opened(client):
     assert left_knee(client).alert_openings == (AlertOpening(MONDAY, "pain_with_volume"),)
 
 
+def test_an_alert_of_the_night_that_saw_the_last_day_is_shown(client):
+    AlertFactory(client=client, opened_on=SUNDAY + timedelta(days=1))
+    AlertFactory(client=client, opened_on=SUNDAY + timedelta(days=2), kind="pain_rising")
+    assert [row.kind for row in left_knee(client).alert_openings] == ["pain_with_volume"]
+
+
 def test_private_notes_are_left_out_where_asked(client):
     for day_on, is_shared in ((MONDAY, False), (SUNDAY, True)):
         InterventionNote.objects.create(
