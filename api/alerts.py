@@ -109,9 +109,9 @@ class AlertsView(Endpoint):
 
 class AlertView(Endpoint):
     @extend_schema(operation_id="alert_get", responses={200: AlertOut})
-    def get(self, request: Request, alert_uid: uuid.UUID) -> Response:
+    def get(self, request: Request, alert_id: uuid.UUID) -> Response:
         """One alert with its evidence; a client sees advice and caution only."""
-        alert = read_alert(actor=self.actor, alert_uid=alert_uid, now=timezone.now())
+        alert = read_alert(actor=self.actor, alert_uid=alert_id, now=timezone.now())
         return with_etag(request, alert_body(self, alert), alert.version)
 
 
@@ -124,23 +124,23 @@ class AlertActionView(Endpoint):
 
 class AcknowledgementView(AlertActionView):
     @extend_schema(operation_id="alert_acknowledge", request=None, responses={200: AlertOut})
-    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+    def post(self, request: Request, alert_id: uuid.UUID) -> Response:
         """Say that you have read it. Needs If-Match."""
         version = self.expected_version()
         now = timezone.now()
         return self.answer(
-            alerts.acknowledge(actor=self.actor, alert_uid=alert_uid, expected_version=version, now=now)
+            alerts.acknowledge(actor=self.actor, alert_uid=alert_id, expected_version=version, now=now)
         )
 
 
 class PutOffView(AlertActionView):
     @extend_schema(operation_id="alert_put_off", request=PutOffIn, responses={200: AlertOut})
-    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+    def post(self, request: Request, alert_id: uuid.UUID) -> Response:
         """Off the sheet until a date; a red flag never waits (403). Needs If-Match."""
         data, version, now = self.checked(PutOffIn), self.expected_version(), timezone.now()
         alert = alerts.put_off(
             actor=self.actor,
-            alert_uid=alert_uid,
+            alert_uid=alert_id,
             expected_version=version,
             until_on=data["until_on"],
             today=practice_today(self.actor, now),
@@ -151,12 +151,12 @@ class PutOffView(AlertActionView):
 
 class ClosingView(AlertActionView):
     @extend_schema(operation_id="alert_close", request=CloseIn, responses={200: AlertOut})
-    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+    def post(self, request: Request, alert_id: uuid.UUID) -> Response:
         """Close with a note; a red flag ends only by a recorded clearance (403). Needs If-Match."""
         data, version, now = self.checked(CloseIn), self.expected_version(), timezone.now()
         alert = alerts.close(
             actor=self.actor,
-            alert_uid=alert_uid,
+            alert_uid=alert_id,
             expected_version=version,
             note=data["note"],
             today=practice_today(self.actor, now),
@@ -167,20 +167,20 @@ class ClosingView(AlertActionView):
 
 class WithdrawalView(Endpoint):
     @extend_schema(operation_id="alert_ask_withdrawal", request=None, responses={200: AlertForClientOut})
-    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+    def post(self, request: Request, alert_id: uuid.UUID) -> Response:
         """The client says that a red flag was entered by mistake; it stands until the coach confirms."""
-        alert = alerts.ask_withdrawal(actor=self.actor, alert_uid=alert_uid, now=timezone.now())
+        alert = alerts.ask_withdrawal(actor=self.actor, alert_uid=alert_id, now=timezone.now())
         return Response(AlertForClientOut(alert).data)
 
 
 class WithdrawalConfirmationView(AlertActionView):
     @extend_schema(operation_id="alert_confirm_withdrawal", request=WithdrawalIn, responses={200: AlertOut})
-    def post(self, request: Request, alert_uid: uuid.UUID) -> Response:
+    def post(self, request: Request, alert_id: uuid.UUID) -> Response:
         """The coach confirms the mistake; stored as withdrawn, never as cleared. Needs If-Match."""
         data, version, now = self.checked(WithdrawalIn), self.expected_version(), timezone.now()
         alert = alerts.confirm_withdrawal(
             actor=self.actor,
-            alert_uid=alert_uid,
+            alert_uid=alert_id,
             expected_version=version,
             reason=data["reason"],
             today=practice_today(self.actor, now),
@@ -191,9 +191,9 @@ class WithdrawalConfirmationView(AlertActionView):
 
 class ClientScoresView(Endpoint):
     @extend_schema(operation_id="client_scores_list", responses={200: ScoreOut(many=True)})
-    def get(self, request: Request, client_uid: uuid.UUID) -> Response:
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Adherence with its bounds and what each lift came to, night by night, newest first."""
-        rows = read_scores(actor=self.actor, client_uid=client_uid, now=timezone.now())
+        rows = read_scores(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: ScoreOut(row).data)
 
 
@@ -205,11 +205,11 @@ def alert_body(view: Endpoint, alert: Alert) -> dict[str, Any]:
 
 urlpatterns = [
     path("alerts", AlertsView.as_view()),
-    path("alerts/<uuid:alert_uid>", AlertView.as_view()),
-    path("alerts/<uuid:alert_uid>/acknowledgement", AcknowledgementView.as_view()),
-    path("alerts/<uuid:alert_uid>/put-off", PutOffView.as_view()),
-    path("alerts/<uuid:alert_uid>/closing", ClosingView.as_view()),
-    path("alerts/<uuid:alert_uid>/withdrawal", WithdrawalView.as_view()),
-    path("alerts/<uuid:alert_uid>/withdrawal/confirmation", WithdrawalConfirmationView.as_view()),
-    path("clients/<uuid:client_uid>/scores", ClientScoresView.as_view()),
+    path("alerts/<uuid:alert_id>", AlertView.as_view()),
+    path("alerts/<uuid:alert_id>/acknowledgement", AcknowledgementView.as_view()),
+    path("alerts/<uuid:alert_id>/put-off", PutOffView.as_view()),
+    path("alerts/<uuid:alert_id>/closing", ClosingView.as_view()),
+    path("alerts/<uuid:alert_id>/withdrawal", WithdrawalView.as_view()),
+    path("alerts/<uuid:alert_id>/withdrawal/confirmation", WithdrawalConfirmationView.as_view()),
+    path("clients/<uuid:client_id>/scores", ClientScoresView.as_view()),
 ]

@@ -28,7 +28,7 @@ MAX_WINDOW_DAYS = 120
 
 
 class AssignmentIn(StrictSerializer):
-    plan_id = IdField()
+    plan = IdField()
     starts_on = DayField()
     override_reason = TextField(
         max_length=500,
@@ -40,7 +40,7 @@ class AssignmentIn(StrictSerializer):
 
 class AssignmentOut(serializers.Serializer[Any]):
     id = serializers.UUIDField(source="uid")
-    plan_id = serializers.UUIDField(source="plan_version.plan.uid")
+    plan = serializers.UUIDField(source="plan_version.plan.uid")
     plan_name = serializers.CharField(source="plan_version.plan.name")
     plan_version = serializers.IntegerField(source="plan_version.number")
     starts_on = serializers.DateField()
@@ -132,7 +132,7 @@ class AssignmentsView(Endpoint):
         assigned = assign_plan(
             actor=self.actor,
             client_uid=client_id,
-            plan_uid=asked["plan_id"],
+            plan_uid=asked["plan"],
             starts_on=asked["starts_on"],
             override_reason=asked["override_reason"],
             now=timezone.now(),

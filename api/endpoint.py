@@ -19,6 +19,8 @@ from coaching.models import Actor
 class Endpoint(APIView):
     """A view is: parse, one call, serialise."""
 
+    pagination_class = IdCursorPagination  # read by the API document as well as by `page`
+
     @property
     def actor(self) -> Actor:
         return actor_of(self.request)
@@ -50,7 +52,7 @@ class Endpoint(APIView):
 
     def page(self, rows: QuerySet[Any], serialise: Callable[[Any], Any]) -> Response:
         """One cursor page of `rows`, each through `serialise`."""
-        paginator = IdCursorPagination()
+        paginator = self.pagination_class()
         found = paginator.paginate_queryset(rows, self.request, view=self)
         return paginator.get_paginated_response([serialise(row) for row in found or []])
 

@@ -15,7 +15,6 @@ from rest_framework.response import Response
 
 from api.endpoint import Endpoint
 from api.fields import CodeField, FlagField, NumberField, StrictSerializer, TextField
-from api.pagination import IdCursorPagination
 from api.permissions import IsCoach
 from coaching.models import STRESS_LEVELS, LoadBasis, Measure
 from coaching.operations.audit import record_reads
@@ -105,10 +104,10 @@ class ExerciseIn(StrictSerializer):
 
 
 class ExerciseQuery(StrictSerializer):
-    equipment = TextField(max_length=30, default="")
-    movement_pattern = TextField(max_length=30, default="")
-    muscle = TextField(max_length=30, default="")
-    joint = CodeField(choices=STRESSED_JOINTS, default="")
+    equipment = TextField(max_length=30, required=False)
+    movement_pattern = TextField(max_length=30, required=False)
+    muscle = TextField(max_length=30, required=False)
+    joint = CodeField(choices=STRESSED_JOINTS, required=False)
     cursor = TextField(max_length=200, required=False)
     page_size = TextField(max_length=10, required=False)
 
@@ -153,10 +152,13 @@ class ExercisesView(Endpoint):
         """A page of the shared catalogue and the practice's own exercises."""
         asked = self.checked_query(ExerciseQuery)
         narrowed = ExerciseFilter(
-            asked["equipment"], asked["movement_pattern"], asked["muscle"], asked["joint"]
+            asked.get("equipment", ""),
+            asked.get("movement_pattern", ""),
+            asked.get("muscle", ""),
+            asked.get("joint", ""),
         )
         practice_id = self.actor.practice_id
-        paginator = IdCursorPagination()
+        paginator = self.pagination_class()
         rows = (
             paginator.paginate_queryset(exercises_known_to(practice_id, narrowed), request, view=self) or []
         )

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 INSTANT = re.compile(
@@ -18,9 +19,9 @@ FIRST_DAY = date(1990, 1, 1)
 LAST_DAY = date(2100, 1, 1)
 
 
+# A comment and not a docstring: the API document would repeat it on every body.
+# A key that is not asked for is a fault, not noise.
 class StrictSerializer(serializers.Serializer[Any]):
-    """A key that is not asked for is a fault, not noise."""
-
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, dict):
             unknown = [key for key in data if key not in self.fields or self.fields[key].read_only]
@@ -138,6 +139,7 @@ class DayField(serializers.DateField):
         return day
 
 
+@extend_schema_field({"type": "number", "minimum": 0, "maximum": 2000, "multipleOf": 0.001})
 class LoadField(serializers.Field[int, Any, Any, Any]):
     """A load as entered, kept in whole thousandths of its unit: at most three decimals, at most 2,000."""
 

@@ -106,10 +106,10 @@ class HistoryOut(serializers.Serializer[ClientHistory]):
 
 class HistoryView(Endpoint):
     @extend_schema(operation_id="client_history_get", parameters=[HistoryQuery], responses={200: HistoryOut})
-    def get(self, request: Request, client_uid: uuid.UUID) -> Response:
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Joint repetitions, load and pain of every site by ISO week, and every lift's estimates."""
         weeks = self.checked_query(HistoryQuery)["weeks"]
-        history = read_history(actor=self.actor, client_uid=client_uid, weeks=weeks, now=timezone.now())
+        history = read_history(actor=self.actor, client_uid=client_id, weeks=weeks, now=timezone.now())
         tag = f'"{tag_of(history)}"'
         if is_known(request, tag):
             return Response(status=304, headers={"ETag": tag})
@@ -122,4 +122,4 @@ def is_known(request: Request, tag: str) -> bool:
     return tag in {part.strip().removeprefix("W/") for part in sent}
 
 
-urlpatterns = [path("clients/<uuid:client_uid>/history", HistoryView.as_view())]
+urlpatterns = [path("clients/<uuid:client_id>/history", HistoryView.as_view())]

@@ -38,26 +38,26 @@ class PainReportView(Endpoint):
         request=PainReportAlone,
         responses={200: RecordedPainOut, 201: RecordedPainOut},
     )
-    def put(self, request: Request, report_uid: uuid.UUID) -> Response:
+    def put(self, request: Request, report_id: uuid.UUID) -> Response:
         """Store a pain report under an id that the client app made; sending it again is harmless."""
         data = self.checked(PainReportAlone)
         client = written_client(self.actor, data.get("client"))
         recorded = record_pain_report(
-            actor=self.actor, client=client, entry=pain_entry(data, report_uid), now=timezone.now()
+            actor=self.actor, client=client, entry=pain_entry(data, report_id), now=timezone.now()
         )
         return Response(RecordedPainOut(recorded).data, status=201 if recorded.is_new else 200)
 
     @extend_schema(operation_id="pain_report_get", responses={200: PainReportOut})
-    def get(self, request: Request, report_uid: uuid.UUID) -> Response:
-        report = read_pain_report(actor=self.actor, report_uid=report_uid, now=timezone.now())
+    def get(self, request: Request, report_id: uuid.UUID) -> Response:
+        report = read_pain_report(actor=self.actor, report_uid=report_id, now=timezone.now())
         return Response(PainReportOut(report).data)
 
 
 class ClientPainReportsView(Endpoint):
     @extend_schema(operation_id="client_pain_reports_list", responses={200: PainReportOut(many=True)})
-    def get(self, request: Request, client_uid: uuid.UUID) -> Response:
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client's pain reports, newest first, in cursor pages."""
-        rows = read_pain_reports(actor=self.actor, client_uid=client_uid, now=timezone.now())
+        rows = read_pain_reports(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: PainReportOut(row).data)
 
 
@@ -70,6 +70,6 @@ class SymptomsView(Endpoint):
 
 urlpatterns = [
     path("symptoms", SymptomsView.as_view()),
-    path("pain-reports/<uuid:report_uid>", PainReportView.as_view()),
-    path("clients/<uuid:client_uid>/pain-reports", ClientPainReportsView.as_view()),
+    path("pain-reports/<uuid:report_id>", PainReportView.as_view()),
+    path("clients/<uuid:client_id>/pain-reports", ClientPainReportsView.as_view()),
 ]

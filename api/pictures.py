@@ -47,10 +47,10 @@ class SitePictureView(Endpoint):
     picture_format: ClassVar[PictureFormat]
     content_negotiation_class = AddressDecides
 
-    def picture(self, request: Request, client_uid: uuid.UUID, joint: str, side: str) -> HttpResponse:
+    def picture(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
         is_dark = self.checked_query(PictureQuery)["theme"] == "dark"
         now = timezone.now()
-        history = read_site_weeks(actor=self.actor, client_uid=client_uid, joint=joint, side=side, now=now)
+        history = read_site_weeks(actor=self.actor, client_uid=client_id, joint=joint, side=side, now=now)
         tag = picture_tag(history, format=self.picture_format, is_dark=is_dark)
         if is_known(request, f'"{tag}"'):
             return _unchanged(tag)
@@ -66,9 +66,9 @@ class SiteSvgView(SitePictureView):
         parameters=[PictureQuery],
         responses={(200, "image/svg+xml"): OpenApiTypes.STR},
     )
-    def get(self, request: Request, client_uid: uuid.UUID, joint: str, side: str) -> HttpResponse:
+    def get(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
         """Pain and joint repetitions of a site over sixteen weeks, with its title and description inside."""
-        return self.picture(request, client_uid, joint, side)
+        return self.picture(request, client_id, joint, side)
 
 
 class SitePngView(SitePictureView):
@@ -79,20 +79,20 @@ class SitePngView(SitePictureView):
         parameters=[PictureQuery],
         responses={(200, "image/png"): OpenApiTypes.BINARY},
     )
-    def get(self, request: Request, client_uid: uuid.UUID, joint: str, side: str) -> HttpResponse:
+    def get(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
         """Pain and joint repetitions of a site over sixteen weeks, 720 x 520 pixels."""
-        return self.picture(request, client_uid, joint, side)
+        return self.picture(request, client_id, joint, side)
 
 
 class LiftPictureView(Endpoint):
     picture_format: ClassVar[PictureFormat]
     content_negotiation_class = AddressDecides
 
-    def picture(self, request: Request, client_uid: uuid.UUID, code: str, side: str) -> HttpResponse:
+    def picture(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
         query, now = self.checked_query(LiftPictureQuery), timezone.now()
         history = read_lift_history(
             actor=self.actor,
-            client_uid=client_uid,
+            client_uid=client_id,
             exercise_code=code,
             side=side,
             track=query["track"],
@@ -114,9 +114,9 @@ class LiftSvgView(LiftPictureView):
         parameters=[LiftPictureQuery],
         responses={(200, "image/svg+xml"): OpenApiTypes.STR},
     )
-    def get(self, request: Request, client_uid: uuid.UUID, code: str, side: str) -> HttpResponse:
+    def get(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
         """Estimated one-repetition maximum of a lift over sixteen weeks, with its trend."""
-        return self.picture(request, client_uid, code, side)
+        return self.picture(request, client_id, code, side)
 
 
 class LiftPngView(LiftPictureView):
@@ -127,9 +127,9 @@ class LiftPngView(LiftPictureView):
         parameters=[LiftPictureQuery],
         responses={(200, "image/png"): OpenApiTypes.BINARY},
     )
-    def get(self, request: Request, client_uid: uuid.UUID, code: str, side: str) -> HttpResponse:
+    def get(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
         """Estimated one-repetition maximum of a lift over sixteen weeks, 720 x 520 pixels."""
-        return self.picture(request, client_uid, code, side)
+        return self.picture(request, client_id, code, side)
 
 
 def _picture(drawn: bytes, format: PictureFormat, tag: str) -> HttpResponse:
@@ -140,8 +140,8 @@ def _unchanged(tag: str) -> HttpResponse:
     return HttpResponse(status=304, headers={"ETag": f'"{tag}"'})
 
 
-SITE = "clients/<uuid:client_uid>/sites/<str:joint>/<str:side>/picture"
-LIFT = "clients/<uuid:client_uid>/lifts/<slug:code>/<str:side>/picture"
+SITE = "clients/<uuid:client_id>/sites/<str:joint>/<str:side>/picture"
+LIFT = "clients/<uuid:client_id>/lifts/<slug:code>/<str:side>/picture"
 urlpatterns = [
     path(f"{SITE}.svg", SiteSvgView.as_view()),
     path(f"{SITE}.png", SitePngView.as_view()),

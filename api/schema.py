@@ -2,9 +2,28 @@
 
 from typing import Any
 
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiResponse
 from rest_framework import serializers
+
+from coaching.models import InjuryStatus, Joint, RestrictionKind, SetSide, SiteSide
+
+JOINTS = Joint.values
+SITE_SIDES = SiteSide.values
+SET_SIDES = SetSide.values
+INJURY_STATUSES = InjuryStatus.values
+RESTRICTION_KINDS = RestrictionKind.values
+
+
+class DeviceTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """Tells the document how a device token is sent."""
+
+    target_class = "api.authentication.DeviceTokenAuthentication"
+    name = "deviceToken"
+
+    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
+        return {"type": "http", "scheme": "bearer", "description": "One token per device, from sign-in."}
 
 
 class FaultSerializer(serializers.Serializer[Any]):
@@ -41,10 +60,19 @@ WITH_VERSION = {412: "Not the current version", 428: "If-Match is missing"}
 
 
 class ProblemAutoSchema(AutoSchema):
-    def get_response_serializers(self) -> Any:
-        answers: Any = super().get_response_serializers()
-        if not isinstance(answers, dict):
-            answers = {"200": answers}
+    def _get_response_bodies(self, direction: Any = "response") -> Any:
+        answers: Any = super()._get_response_bodies(direction)
+        for status, description in self._problems().items():
+            problem = OpenApiResponse(ProblemSerializer, description)
+            answers.setdefault(
+                str(status),
+                self._get_response_for_code(  # type: ignore[no-untyped-call]
+                    problem, str(status), ["application/problem+json"], direction
+                ),
+            )
+        return answers
+
+    def _problems(self) -> dict[int, str]:
         problems = dict(ALWAYS)
         if self.get_auth():
             problems |= SIGNED_IN
@@ -52,8 +80,4 @@ class ProblemAutoSchema(AutoSchema):
             problems |= WITH_BODY
         if self.method in ("PUT", "PATCH", "DELETE"):
             problems |= WITH_VERSION
-        for status, description in problems.items():
-            answers.setdefault(
-                (status, "application/problem+json"), OpenApiResponse(ProblemSerializer, description)
-            )
-        return answers
+        return problems

@@ -166,47 +166,47 @@ class SessionView(Endpoint):
     @extend_schema(
         operation_id="session_put", request=SessionIn, responses={200: RecordedOut, 201: RecordedOut}
     )
-    def put(self, request: Request, session_uid: uuid.UUID) -> Response:
+    def put(self, request: Request, session_id: uuid.UUID) -> Response:
         """Store a session under an id that the client app made.
 
         The same content again answers 200 and writes nothing. Other content needs If-Match, or answers 409.
         """
         expected = self.expected_version() if "If-Match" in request.headers else None
-        return self._record(self.checked(SessionIn), session_uid, expected)
+        return self._record(self.checked(SessionIn), session_id, expected)
 
     @extend_schema(operation_id="session_get", responses={200: SessionOut})
-    def get(self, request: Request, session_uid: uuid.UUID) -> Response:
-        session = read_session(actor=self.actor, session_uid=session_uid, now=timezone.now())
+    def get(self, request: Request, session_id: uuid.UUID) -> Response:
+        session = read_session(actor=self.actor, session_uid=session_id, now=timezone.now())
         return with_etag(request, SessionOut(session).data, session.version)
 
     @extend_schema(operation_id="session_patch", request=SessionIn, responses={200: RecordedOut})
-    def patch(self, request: Request, session_uid: uuid.UUID) -> Response:
+    def patch(self, request: Request, session_id: uuid.UUID) -> Response:
         """RFC 7396 merge patch; arrays are replaced whole. Needs If-Match."""
         expected = self.expected_version()
-        standing = session_for(self.actor, session_uid)
+        standing = session_for(self.actor, session_id)
         merged = merge_patch(writable(standing), request.data)
         checker = SessionIn(data=merged)
         checker.is_valid(raise_exception=True)
-        return self._record(checker.validated_data | {"client": standing.client.uid}, session_uid, expected)
+        return self._record(checker.validated_data | {"client": standing.client.uid}, session_id, expected)
 
     @extend_schema(operation_id="session_delete", responses={204: None})
-    def delete(self, request: Request, session_uid: uuid.UUID) -> Response:
+    def delete(self, request: Request, session_id: uuid.UUID) -> Response:
         """Take a session back for good; its id answers 410 from then on. Needs If-Match."""
         expected = self.expected_version()
-        session = session_for(self.actor, session_uid)
+        session = session_for(self.actor, session_id)
         delete_session(actor=self.actor, session=session, expected_version=expected, now=timezone.now())
         return Response(status=204)
 
-    def _record(self, data: dict[str, Any], session_uid: uuid.UUID, expected: int | None) -> Response:
+    def _record(self, data: dict[str, Any], session_id: uuid.UUID, expected: int | None) -> Response:
         client = written_client(self.actor, data.get("client"))
         recorded = record_session(
             actor=self.actor,
             client=client,
-            entry=session_entry(data, session_uid),
+            entry=session_entry(data, session_id),
             now=timezone.now(),
             expected_version=expected,
         )
-        stored = session_for(self.actor, session_uid)
+        stored = session_for(self.actor, session_id)
         body = RecordedOut(Recorded(stored, recorded.outcome, recorded.urgent)).data
         return with_etag(self.request, body, stored.version, status=STATUS_OF_OUTCOME[recorded.outcome])
 
@@ -237,17 +237,17 @@ class SessionBatchView(Endpoint):
 
 class ClientSessionsView(Endpoint):
     @extend_schema(operation_id="client_sessions_list", responses={200: SessionOut(many=True)})
-    def get(self, request: Request, client_uid: uuid.UUID) -> Response:
+    def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client's sessions, newest stored first, in cursor pages."""
-        rows = read_sessions(actor=self.actor, client_uid=client_uid, now=timezone.now())
+        rows = read_sessions(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: SessionOut(row).data)
 
 
 class SetConfirmationView(Endpoint):
     @extend_schema(operation_id="set_confirm", request=None, responses={200: SetOut})
-    def post(self, request: Request, set_uid: uuid.UUID) -> Response:
+    def post(self, request: Request, set_id: uuid.UUID) -> Response:
         """Say that a load far above what the lift had seen was really lifted; it counts from then on."""
-        row = confirm_set(actor=self.actor, set_uid=set_uid, now=timezone.now())
+        row = confirm_set(actor=self.actor, set_uid=set_id, now=timezone.now())
         return Response(SetOut(row).data)
 
 
@@ -352,7 +352,7 @@ def merge_patch(target: Any, patch: Any) -> Any:
 
 urlpatterns = [
     path("sessions/batch", SessionBatchView.as_view()),
-    path("sessions/<uuid:session_uid>", SessionView.as_view()),
-    path("sets/<uuid:set_uid>/confirmation", SetConfirmationView.as_view()),
-    path("clients/<uuid:client_uid>/sessions", ClientSessionsView.as_view()),
+    path("sessions/<uuid:session_id>", SessionView.as_view()),
+    path("sets/<uuid:set_id>/confirmation", SetConfirmationView.as_view()),
+    path("clients/<uuid:client_id>/sessions", ClientSessionsView.as_view()),
 ]

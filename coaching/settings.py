@@ -7,6 +7,9 @@ from pathlib import Path
 
 from environs import Env
 
+# Many small fits run faster without a thread pool for each; read when numpy is first loaded.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 env = Env()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -155,6 +158,13 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "ENUM_NAME_OVERRIDES": {
+        "JointEnum": "api.schema.JOINTS",
+        "SiteSideEnum": "api.schema.SITE_SIDES",
+        "SetSideEnum": "api.schema.SET_SIDES",
+        "InjuryStatusEnum": "api.schema.INJURY_STATUSES",
+        "RestrictionKindEnum": "api.schema.RESTRICTION_KINDS",
+    },
 }
 
 OUTBOX_DIR = VAR_DIR / "outbox"

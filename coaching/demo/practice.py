@@ -64,7 +64,7 @@ def _client(address: str, coach: Person, story: Story, plans: dict[str, str], st
     person.ask("PUT", f"/clients/{uid}/consents/health_data", {"text_version": CONSENT_TEXT})
     if story.injury is not None:
         _report_injury(coach, uid, story)
-    assignment = {"plan_id": plans[story.plan.key], "starts_on": str(first_day(story, start_on))}
+    assignment = {"plan": plans[story.plan.key], "starts_on": str(first_day(story, start_on))}
     coach.ask(
         "POST", f"/clients/{uid}/assignments", assignment | {"override_reason": "As agreed with the client."}
     )

@@ -140,7 +140,7 @@ def _assignable_version(actor: Actor, plan_uid: uuid.UUID) -> PlanVersion:
     try:
         plan = plan_for(actor, plan_uid)
     except NotFoundError as error:
-        fault = FieldFault(("plan_id",), "unknown_plan", error.detail)
+        fault = FieldFault(("plan",), "unknown_plan", error.detail)
         raise InvalidError(error.detail, (fault,)) from None
     if plan.archived_at is not None:
         raise ConflictError("This plan has been archived.")
@@ -174,7 +174,7 @@ def _prescribed_days(client: Client, version: PlanVersion) -> dict[int, Prescrib
 
 
 def _check_overridden(concerns: Iterable[Concern], override_reason: str) -> None:
-    faults = tuple(FieldFault(("plan_id",), concern.code, concern.detail) for concern in concerns)
+    faults = tuple(FieldFault(("plan",), concern.code, concern.detail) for concern in concerns)
     if faults and not override_reason:
         raise ConflictError(
             "The client's injury history speaks against this plan. Give an override_reason to assign it "

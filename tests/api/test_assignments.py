@@ -49,7 +49,7 @@ def plan(make_plan):
 
 
 def assign(api, client, plan, starts_on=MONDAY, **more):
-    body = {"plan_id": str(plan.uid), "starts_on": str(starts_on)} | more
+    body = {"plan": str(plan.uid), "starts_on": str(starts_on)} | more
     return api.post(f"/api/v1/clients/{client.uid}/assignments", body, format="json")
 
 
@@ -77,7 +77,7 @@ def test_assignment_comes_back_whole(cast, coach_api, plan):
     row = Assignment.objects.get()
     expected = {
         "id": str(row.uid),
-        "plan_id": str(plan.uid),
+        "plan": str(plan.uid),
         "plan_name": "Knee first",
         "plan_version": 1,
         "starts_on": "2026-03-02",
@@ -205,7 +205,7 @@ def test_going_over_a_cap_needs_a_reason_that_is_kept(cast, coach_api, plan):
     InjuryFactory(client=cast.client, weekly_joint_reps_cap=1)
     refused = assign(coach_api, cast.client, plan)
     assert [(fault["pointer"], fault["code"]) for fault in refused.json()["errors"]] == [
-        ("/plan_id", "over_cap")
+        ("/plan", "over_cap")
     ]
     assert "58 joint reps of the left knee; its cap is 1" in refused.json()["errors"][0]["detail"]
     given = assign(coach_api, cast.client, plan, override_reason="Agreed with the physiotherapist")
@@ -258,8 +258,8 @@ def test_restriction_that_meets_no_day_of_the_plan_needs_no_reason(cast, coach_a
 @pytest.mark.parametrize(
     ("changes", "pointer"),
     [
-        ({"plan_id": "7"}, "/plan_id"),
-        ({"plan_id": str(fresh_uid())}, "/plan_id"),
+        ({"plan": "7"}, "/plan"),
+        ({"plan": str(fresh_uid())}, "/plan"),
         ({"starts_on": "soon"}, "/starts_on"),
         ({"starts_on": "2026-02-30"}, "/starts_on"),
         ({"override_reason": "x" * 501}, "/override_reason"),

@@ -30,7 +30,7 @@ def test_a_member_is_shown_whole(cast, signed_in):
         "name": "Carl Coach",
         "email": cast.coach.account.email,
         "role": "coach",
-        "joined_at": "2026-03-02T12:00:00Z",
+        "joined_at": "2025-12-01T12:00:00Z",
         "away_from_on": None,
         "away_until_on": None,
         "cover": None,
