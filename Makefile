@@ -34,8 +34,8 @@ check: .venv/requirements-dev.lock
 	$(BIN)/lint-imports
 	$(EMBEDDED) $(BIN)/python manage.py makemigrations --check --dry-run
 	$(EMBEDDED) $(BIN)/python manage.py check --deploy --fail-level ERROR
-	$(SPECTACULAR) --file var/openapi.yaml
-	diff -u api/openapi.yaml var/openapi.yaml
+	$(SPECTACULAR) --file .venv/openapi.yaml
+	diff -u api/openapi.yaml .venv/openapi.yaml
 
 schema: .venv/requirements-dev.lock
 	$(SPECTACULAR) --file api/openapi.yaml
