@@ -48,7 +48,7 @@ def plan(make_plan):
     return make_plan()
 
 
-def assign(api, client, plan, starts_on=MONDAY, **more):
+def assign(api, client, plan, starts_on=MONDAY, /, **more):
     body = {"plan": str(plan.uid), "starts_on": str(starts_on)} | more
     return api.post(f"/api/v1/clients/{client.uid}/assignments", body, format="json")
 
@@ -267,7 +267,7 @@ def test_restriction_that_meets_no_day_of_the_plan_needs_no_reason(cast, coach_a
     ],
 )
 def test_faulty_assignment_is_pointed_at_and_not_stored(cast, coach_api, plan, changes, pointer):
-    answer = assign(coach_api, cast.client, plan, **changes)
+    answer = assign(coach_api, cast.client, plan, MONDAY, **changes)
     assert answer.status_code == 422
     assert [fault["pointer"] for fault in answer.json()["errors"]] == [pointer]
     assert not Assignment.objects.exists()
@@ -276,7 +276,7 @@ def test_faulty_assignment_is_pointed_at_and_not_stored(cast, coach_api, plan, c
 def test_other_practices_plan_is_unknown(cast, signed_in, plan):
     api = signed_in(cast.stranger)
     theirs = assign(api, cast.strangers_client, plan).json()
-    nothing = assign(api, cast.strangers_client, plan, plan_id=str(fresh_uid())).json()
+    nothing = assign(api, cast.strangers_client, plan, plan=str(fresh_uid())).json()
     assert theirs == nothing
 
 
