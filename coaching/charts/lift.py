@@ -36,6 +36,7 @@ def draw_lift(history: LiftHistory, *, format: PictureFormat, is_dark: bool = Fa
         style(axes, ink)
         label_weeks(axes, history.first_on, (history.until_on - history.first_on).days // 7 + 1)
         axes.set_ylabel("estimated 1RM (kg)")
+        axes.yaxis.set_label_coords(-0.115, 0.5)
         if estimated(history):
             _draw_trend(axes, history, ink)
             _draw_exposures(axes, history, ink)
@@ -87,6 +88,7 @@ def _draw_exposures(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
     lowest, highest = min(row.e1rm_kg or 0 for row in points), max(row.e1rm_kg or 0 for row in points)
     room = max(highest - lowest, 0.04 * highest)
     axes.set_ylim(lowest - 0.35 * room, highest + 0.55 * room)
+    axes.locator_params(axis="y", nbins=6, integer=True)
     write_key(axes, ink, columns=3)
 
 

@@ -132,15 +132,19 @@ def _happenings(history: SiteWeeks) -> list[tuple[float, str]]:
 
 
 def _place(happenings: list[tuple[float, str]], weeks: int) -> list[_Mark]:
-    """Give each its row above the panels, so that the words of neighbours do not overprint."""
-    free_from = [0.0] * MOST_MARK_ROWS
+    """Give each its row above the panels, the newest first; without room the line stands without words.
+
+    The picture's description names every alert all the same.
+    """
+    free_until = [float(weeks)] * MOST_MARK_ROWS
     marks: list[_Mark] = []
-    for at_week, words in happenings:
+    for at_week, words in reversed(happenings):
         width = len(words) * MARK_LETTER_IN / (WIDTH * WIDTH_IN) * weeks
         left = max(min(at_week - width / 2, weeks - width), 0.0)
-        row = next((row for row, free in enumerate(free_from) if left >= free), MOST_MARK_ROWS - 1)
-        free_from[row] = left + width
-        marks.append(_Mark(at_week, words, left, left + width, row))
+        row = next((row for row, free in enumerate(free_until) if left + width <= free), None)
+        if row is not None:
+            free_until[row] = left
+        marks.append(_Mark(at_week, "" if row is None else words, left, left + width, row or 0))
     return marks
 
 
@@ -157,7 +161,7 @@ def _draw_marks(upper: "Axes", lower: "Axes", marks: list[_Mark], ink: Ink) -> N
             arrowprops={"arrowstyle": "-", "linewidth": 0.5, "color": ink.text, "shrinkA": 0, "shrinkB": 0},
             annotation_clip=False,
         )
-    for mark in marks:
+    for mark in [mark for mark in marks if mark.words]:
         upper.annotate(
             mark.words,
             xy=((mark.left + mark.right) / 2, 1.0),

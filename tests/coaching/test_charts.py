@@ -206,3 +206,16 @@ def test_importing_the_pictures_does_not_load_the_drawing_library():
         "import coaching.charts; sys.exit('matplotlib' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_where_words_find_no_room_the_newest_alert_keeps_its_own():
+    days = [SUNDAY - timedelta(days=back) for back in range(5)]
+    history = site(
+        alert_openings=tuple(
+            AlertOpening(day, kind)
+            for day, kind in zip(days, ["red_flag", *["pain_with_volume"] * 4], strict=True)
+        )
+    )
+    root = ElementTree.fromstring(draw_site(history, format="svg"))
+    drawn = [text.text for text in root.iter(f"{SVG}text")]
+    assert "red flag" in drawn and drawn.count("pain with volume") == 2
