@@ -37,8 +37,9 @@ class Membership(PracticeRow):
                 name="membership_one_current_per_account",
             ),
             models.CheckConstraint(
-                condition=Q(away_from_on__isnull=True, away_until_on__isnull=True)
-                | Q(away_until_on__gte=models.F("away_from_on")),
+                # A CHECK that comes out as NULL passes: an end without a start has to be refused by name.
+                condition=Q(away_until_on__isnull=True)
+                | Q(away_from_on__isnull=False, away_until_on__gte=models.F("away_from_on")),
                 name="membership_absence_in_order",
             ),
         ]

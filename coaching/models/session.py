@@ -102,8 +102,9 @@ class LoggedSet(PracticeRow):
             within("load_thousandths", 0, 2_000_000, "loggedset_load_possible"),
             within("rir", 0, 20, "loggedset_rir_possible", optional=True),
             models.CheckConstraint(
-                condition=Q(reps__gte=0, reps__lte=1000, duration_s__isnull=True)
-                | Q(reps__isnull=True, duration_s__gte=1, duration_s__lte=7200),
+                # A CHECK that comes out as NULL passes: what must be there has to be asked for by name.
+                condition=Q(reps__isnull=False, reps__gte=0, reps__lte=1000, duration_s__isnull=True)
+                | Q(reps__isnull=True, duration_s__isnull=False, duration_s__gte=1, duration_s__lte=7200),
                 name="loggedset_reps_or_duration",
             ),
         ]
