@@ -53,13 +53,18 @@ def apply_findings(
     Only alerts of `kinds` may close for want of evidence: a night judges what it looked at.
     """
     known = _latest_by_target(client_ids, kinds)
+    explained = _sites_told_with_volume(known.values(), on)
     to_open: list[Alert] = []
     to_update: list[Alert] = []
     found_ids: set[int] = set()
     for finding in findings:
         alert = known.get((finding.client_id, finding.kind, finding.target))
         if alert is None or (alert.status == AlertStatus.CLOSED and _may_reopen(alert, finding, on)):
-            to_open.append(_new_alert(practice_id, finding, on, now))
+            is_told = (
+                finding.kind == AlertKind.PAIN_RISING and (finding.client_id, finding.target) in explained
+            )
+            if not is_told:
+                to_open.append(_new_alert(practice_id, finding, on, now))
             continue
         found_ids.add(alert.id)
         to_update.append(_updated(alert, finding, on))
@@ -88,6 +93,17 @@ def _latest_by_target(
 ) -> dict[tuple[int, str, str], Alert]:
     rows = Alert.objects.filter(client_id__in=client_ids, kind__in=kinds).order_by("id").select_for_update()
     return {(row.client_id, row.kind, row.target): row for row in rows}
+
+
+def _sites_told_with_volume(alerts: Iterable[Alert], on: date) -> set[tuple[int, str]]:
+    """Client and site whose rising pain the coach is told already, together with its rising volume."""
+    return {
+        (alert.client_id, alert.target)
+        for alert in alerts
+        if alert.kind == AlertKind.PAIN_WITH_VOLUME
+        and alert.status != AlertStatus.CLOSED
+        and not _has_faded(alert, on)
+    }
 
 
 def _may_reopen(alert: Alert, finding: Finding, on: date) -> bool:
@@ -191,7 +207,8 @@ def close(
 @transaction.atomic
 def ask_withdrawal(*, actor: Actor, alert_uid: uuid.UUID, now: datetime) -> Alert:
     """The client says that a red flag was entered by mistake; it stands until the coach confirms."""
-    alert = visible_alert(actor, alert_uid)
+    seen = visible_alert(actor, alert_uid)
+    alert = Alert.objects.select_for_update(of=("self",)).select_related("client").get(id=seen.id)
     if alert.kind != AlertKind.RED_FLAG or alert.status == AlertStatus.CLOSED or actor.client_id is None:
         raise ForbiddenError("Only the client can say this, of a red flag that stands.")
     alert.withdrawal_asked_at = alert.withdrawal_asked_at or now
@@ -206,6 +223,8 @@ def confirm_withdrawal(
     alert = alert_to_change(actor, alert_uid, expected_version)
     if alert.kind != AlertKind.RED_FLAG or alert.withdrawal_asked_at is None:
         raise ForbiddenError("The client has not said that this was entered by mistake.")
+    if alert.status == AlertStatus.CLOSED:
+        raise ForbiddenError("This alert is closed already.")
     alert.status, alert.closing = AlertStatus.CLOSED, Closing.WITHDRAWN
     alert.closed_on, alert.close_note = today, reason
     return _save(alert, actor, "confirm_withdrawal", now)
@@ -220,7 +239,7 @@ def close_cleared_red_flags(*, clearance: Clearance, now: datetime) -> int:
     target = f"{clearance.joint}:{clearance.side}" if clearance.joint else None
     ended = 0
     standing = Alert.objects.filter(
-        client=clearance.client, kind=AlertKind.RED_FLAG, opened_on__lte=clearance.cleared_on
+        client=clearance.client, kind=AlertKind.RED_FLAG, seen_on__lte=clearance.cleared_on
     ).standing()
     for alert in standing.select_for_update():
         if target not in (None, alert.target) or not set(alert.evidence.get("flags", [])) <= covered:

@@ -47,6 +47,7 @@ def red_flag(client, *flags, target="knee:left") -> Alert:
         target=target,
         evidence={"flags": list(flags)},
         opened_on=date(2026, 2, 1),
+        seen_on=date(2026, 2, 1),
     )
 
 
