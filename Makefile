@@ -1,4 +1,4 @@
-# make demo    a demo practice, served on http://127.0.0.1:8000
+# make demo    the main job on an invented practice, from scratch, told in the terminal
 # make serve   the service on its own database in var/
 # make test    the tests, on the embedded default and on the services that DATABASE_URL and REDIS_URL name
 # make check   style, types, layers, migrations, settings and the committed API schema

@@ -8,7 +8,7 @@ from rest_framework import serializers
 from api.fields import CodeField, IdField, InstantField, StrictSerializer, TextField, WholeField
 from coaching.models import MIDLINE_JOINTS, Joint, PainMoment, PainReport, SiteSide
 from coaching.operations.entries import PainEntry
-from coaching.operations.pain import UrgentNotice
+from coaching.operations.urgent import UrgentNotice
 from coaching.reads.symptoms import SYMPTOM_CODES
 
 ANSWERS = ["yes", "no", "not_answered"]

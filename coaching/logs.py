@@ -1,8 +1,27 @@
 """Structured log lines: an event and an allow-list of ids, never a body, a pain value or a name."""
 
 import logging
+import sys
+import traceback
+from pathlib import Path
+from typing import Any
 
 import structlog
+from structlog.typing import EventDict
+
+
+def name_exceptions(_: Any, __: str, event: EventDict) -> EventDict:
+    """Keep what went wrong and where, never the exception's text: a database error's text carries row data."""
+    exc_info = event.pop("exc_info", None)
+    if exc_info is True:
+        exc_info = sys.exc_info()
+    if isinstance(exc_info, BaseException):
+        exc_info = (type(exc_info), exc_info, exc_info.__traceback__)
+    if exc_info and exc_info[0] is not None:
+        event["error"] = exc_info[0].__name__
+        frames = traceback.extract_tb(exc_info[2])
+        event["at"] = [f"{Path(frame.filename).name}:{frame.lineno} {frame.name}" for frame in frames[-6:]]
+    return event
 
 
 def line_formatter() -> logging.Formatter:
@@ -10,6 +29,7 @@ def line_formatter() -> logging.Formatter:
     return structlog.stdlib.ProcessorFormatter(
         processors=[
             structlog.stdlib.ProcessorFormatter.remove_processors_meta,
+            name_exceptions,
             structlog.processors.JSONRenderer(),
         ],
         foreign_pre_chain=[

@@ -205,5 +205,6 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"line": {"()": "coaching.logs.line_formatter"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "loggers": {"httpx": {"level": "WARNING"}},  # it would log whole addresses
     "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", "INFO")},
 }

@@ -30,7 +30,7 @@ class PracticeFactory(DjangoModelFactory[Practice]):
     name = factory.Sequence(lambda n: f"Harbour Strength {n}")
     zone = "Europe/Berlin"
     country = "DE"
-    emergency_text = "Emergency: 112"
+    emergency_text = "112"
     created_at = JOINED_AT
 
 
@@ -70,7 +70,7 @@ class ClientFactory(DjangoModelFactory[Client]):
     name = factory.Sequence(lambda n: f"Client {n}")
     zone = "Europe/Berlin"
     country = "DE"
-    emergency_text = "Emergency: 112"
+    emergency_text = "112"
     created_at = JOINED_AT
 
 

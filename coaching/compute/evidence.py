@@ -137,7 +137,7 @@ def _stalled_lift(lift: str, found: LiftNumbers) -> str:
         f"{lift}: {found.slope_per_week:+.1%} a week ({found.interval:.0%} interval "
         f"{found.slope_low_per_week:+.1%} to {found.slope_high_per_week:+.1%}), below the "
         f"{found.expected_per_week:+.2%} a week to be expected, and no new best: {found.best_recent_kg:.1f} "
-        f"lately, {found.best_before_kg:.1f} before. {_exposures(found)}"
+        f"lately, {found.best_before_kg:.1f} kg before. {_exposures(found)}"
     )
 
 

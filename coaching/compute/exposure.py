@@ -271,6 +271,19 @@ def parse_tempo(text: str) -> Tempo:
     return Tempo(*(_seconds(part, text) for part in parts))
 
 
+def is_tempo(text: str) -> bool:
+    """Whether the text is a tempo; see parse_tempo.
+
+    >>> is_tempo("3-1-X-0"), is_tempo("fast")
+    (True, False)
+    """
+    try:
+        parse_tempo(text)
+    except ValueError:
+        return False
+    return True
+
+
 def time_under_tension(reps: float, tempo: Tempo | str) -> float:
     """Give the seconds that a set keeps the muscle under load.
 

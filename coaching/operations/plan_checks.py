@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import TypeAlias
 
-from coaching.compute.exposure import parse_tempo
+from coaching.compute.exposure import is_tempo
 from coaching.errors import FieldFault
 from coaching.models import BlockKind, EffortTarget, Exercise, LoadRule, Measure
 from coaching.reads.plans import BlockContent, PlanContent, PrescriptionContent
@@ -85,18 +85,10 @@ def _reps_faults(prescription: PrescriptionContent, path: Path) -> Iterator[Fiel
 def _effort_faults(prescription: PrescriptionContent, path: Path) -> Iterator[FieldFault]:
     needs_rir = prescription.effort_target == EffortTarget.REPS_IN_RESERVE
     yield from _only_with(needs_rir, prescription.rir_target, "rir_target", "reps_in_reserve", path)
-    if prescription.tempo and not _is_tempo(prescription.tempo):
+    if prescription.tempo and not is_tempo(prescription.tempo):
         yield FieldFault(
             (*path, "tempo"), "tempo", "Write four numbers of seconds, like 3-1-1-0 or 3110; X is explosive."
         )
-
-
-def _is_tempo(text: str) -> bool:
-    try:
-        parse_tempo(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _load_faults(prescription: PrescriptionContent, path: Path) -> Iterator[FieldFault]:

@@ -8,7 +8,6 @@ from datetime import date
 from coaching.compute import strength
 from coaching.compute.units import load_kg_of
 from coaching.models import (
-    MIDLINE_JOINTS,
     Client,
     EndedBy,
     Joint,
@@ -19,10 +18,9 @@ from coaching.models import (
     PainMoment,
     PainReport,
     SetKind,
-    SetSide,
-    SiteSide,
 )
 from coaching.reads.labels import FRESH
+from coaching.reads.prescribed import sites_loaded
 from coaching.reads.stress import stresses_for
 
 MOMENTS_OF_THE_DAY = [PainMoment.DURING, PainMoment.AFTER, PainMoment.NEXT_MORNING]
@@ -71,13 +69,6 @@ def rebuild_days(*, client: Client, days: Collection[date]) -> None:
     LiftDay.objects.bulk_create(_lift_days(client, sets))
 
 
-def sites_of_set(joint: str, side: str) -> list[str]:
-    """The sides of `joint` that a set on `side` loads: a set of both counts once for each."""
-    if joint in MIDLINE_JOINTS:
-        return [SiteSide.MIDLINE]
-    return [SiteSide.LEFT, SiteSide.RIGHT] if side == SetSide.BOTH else [side]
-
-
 def _joint_days(
     client: Client,
     sets: Iterable[LoggedSet],
@@ -89,7 +80,7 @@ def _joint_days(
         reps = ISOMETRIC_REPS if row.reps is None else row.reps
         load_kg = 0.0 if row.is_to_confirm else float(load_kg_of(row.load_thousandths, row.load_unit))
         for joint, stress in stresses.get(row.exercise_id, {}).items():
-            for side in sites_of_set(joint, row.side):
+            for side in sites_loaded(joint, row.side):
                 site = found[row.session.performed_on, joint, side]
                 site.joint_reps += reps * stress
                 site.joint_load_kg += reps * stress * load_kg

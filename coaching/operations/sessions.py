@@ -25,6 +25,7 @@ from coaching.operations.audit import record_change, record_reads
 from coaching.operations.entries import SessionEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
 from coaching.operations.standing import check_may_store, note_post
+from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
 from coaching.reads.clients import client_for
 
 LATEST_AHEAD = timedelta(hours=24)
@@ -42,7 +43,7 @@ class Recorded:
 
     session: Session
     outcome: Outcome
-    urgent: tuple[pain.UrgentNotice, ...] = ()
+    urgent: tuple[UrgentNotice, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,7 +279,7 @@ def _store_content(
     lookups: Lookups,
     now: datetime,
     old_days: frozenset[date] = frozenset(),
-) -> dict[int, tuple[pain.UrgentNotice, ...]]:
+) -> dict[int, tuple[UrgentNotice, ...]]:
     set_rows(client=client, sessions=sessions, entries=entries, lookups=lookups)
     reports = [
         pain.report_row(client=client, entry=report, session=session, now=now)
@@ -289,8 +290,8 @@ def _store_content(
     days = {session.performed_on for session in sessions} | {row.felt_on for row in reports} | old_days
     rollups.rebuild_days(client=client, days=days)
     note_post(client=client, days=days, now=now)
-    notices = pain.raise_what_cannot_wait(actor=actor, client=client, reports=reports, now=now)
-    by_session: dict[int, tuple[pain.UrgentNotice, ...]] = {}
+    notices = raise_what_cannot_wait(client=client, reports=reports, now=now)
+    by_session: dict[int, tuple[UrgentNotice, ...]] = {}
     for notice in notices:
         key = notice.report.session_id or 0
         by_session[key] = (*by_session.get(key, ()), notice)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
-from coaching.compute.exposure import is_load_to_confirm, parse_tempo
+from coaching.compute.exposure import is_load_to_confirm, is_tempo
 from coaching.compute.units import load_kg_of
 from coaching.errors import ConflictError, FieldFault, InvalidError
 from coaching.models import (
@@ -152,7 +152,7 @@ def _check_names(
                 faults.append(
                     FieldFault(("sets", index, wanted), "required", f"This exercise is counted in {wanted}.")
                 )
-            if row.tempo and not _is_tempo(row.tempo):
+            if row.tempo and not is_tempo(row.tempo):
                 detail = "Four figures like 3-1-1-0, X for as fast as possible."
                 faults.append(FieldFault(("sets", index, "tempo"), "invalid", detail))
             if row.prescription_uid is not None and row.prescription_uid not in prescriptions:
@@ -161,14 +161,6 @@ def _check_names(
                 )
     if faults:
         raise InvalidError("Some names are not known.", tuple(faults))
-
-
-def _is_tempo(text: str) -> bool:
-    try:
-        parse_tempo(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _unlogged(client: Client, days: Sequence[date]) -> list[ScheduledSession]:

@@ -40,7 +40,7 @@ def test_a_coach_adds_a_client_who_follows_the_practice(cast, signed_in):
         "archived_at": None,
         "zone": "Europe/Berlin",
         "country": "DE",
-        "emergency_text": "Emergency: 112",
+        "emergency_text": "112",
         "birth_on": None,
         "guardian": "",
         "emergency_contact": "",
@@ -241,7 +241,7 @@ def test_null_clears_a_date(cast, signed_in):
 
 def test_an_emptied_emergency_text_is_the_practices_again(cast, signed_in):
     answer = patch(signed_in(cast.coach), cast.client, {"emergency_text": ""})
-    assert answer.json()["emergency_text"] == "Emergency: 112"
+    assert answer.json()["emergency_text"] == "112"
 
 
 def test_a_merge_patch_may_say_what_it_is(cast, signed_in):

@@ -37,7 +37,7 @@ def test_a_coach_signs_in_and_learns_who_they_are(cast):
             "name": "Harbour Strength",
             "zone": "Europe/Berlin",
             "country": "DE",
-            "emergency_text": "Emergency: 112",
+            "emergency_text": "112",
         },
         "role": "coach",
         "membership": str(cast.coach.uid),

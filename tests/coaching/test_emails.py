@@ -354,7 +354,7 @@ def test_the_urgent_mail_says_who_where_what_and_what_to_do(cast, red_flag, mail
             "pain 8 of 10, during training",
             "2 March 2026, 13:00",
             "Reach the client at once",
-            "Emergency: 112",
+            "call 112",
             "not a medical device",
             "licensed clinician",
             "no clinician has reviewed it",

@@ -1,0 +1,227 @@
+"""What cannot wait for the night: red flags and passed pain limits, told, alerted and mailed at once."""
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from coaching.compute import evidence
+from coaching.compute.findings import PainLimitNumbers
+from coaching.compute.pain import DEFAULT_PAIN_LIMIT
+from coaching.compute.red_flags import Answer, RedFlagAssessment, assess_symptoms
+from coaching.models import (
+    Alert,
+    AlertKind,
+    AlertStatus,
+    Client,
+    Injury,
+    MailKind,
+    Membership,
+    PainReport,
+    Role,
+)
+from coaching.operations.alerts import Finding, apply_findings
+from coaching.operations.mail import enqueue_mail
+from coaching.operations.rollups import MOMENTS_OF_THE_DAY
+from coaching.reads.labels import site_label
+
+RED_FLAG_METHOD = "coded_symptoms"
+LIMIT_METHOD = "hard_limit"
+LIMIT_SPEAKS_UP_FOR = timedelta(days=14)
+UNREAD_FOR = timedelta(hours=4)
+SEVERITY_OF_URGENCY = {"emergency": 100, "same_day": 95, "clinician_review": 90}
+LIMIT_SEVERITY = 80
+
+
+@dataclass(frozen=True, slots=True)
+class UrgentNotice:
+    """What must be said in the answer to the post itself."""
+
+    report: PainReport
+    kind: str
+    codes: tuple[str, ...]
+    urgency: str
+    instruction: str
+    caution: str = evidence.CAUTION
+
+
+def raise_what_cannot_wait(
+    *, client: Client, reports: Iterable[PainReport], now: datetime
+) -> list[UrgentNotice]:
+    """Open or update red-flag and pain-limit alerts for what was just reported, with their urgent mail."""
+    today = now.astimezone(ZoneInfo(client.practice.zone)).date()
+    limits: dict[str, int] | None = None
+    notices: list[UrgentNotice] = []
+    for report in reports:
+        assessment = _assess(report, client)
+        if assessment is not None:
+            notices.append(_raise_red_flag(client, report, assessment, today, now))
+        limits = limits_of(client) if limits is None else limits
+        if _passes_limit(report, limits, today):
+            notices.append(_raise_limit(client, report, limits, today, now))
+    return notices
+
+
+def limits_of(client: Client) -> dict[str, int]:
+    """Each guarded site's own pain limit, the strictest where several entries name one."""
+    found: dict[str, int] = {}
+    rows = Injury.objects.filter(client=client, pain_limit__isnull=False)
+    for row in rows:
+        found[row.target] = min(row.pain_limit or DEFAULT_PAIN_LIMIT, found.get(row.target, 10))
+    return found
+
+
+def _assess(report: PainReport, client: Client) -> RedFlagAssessment | None:
+    answers = {code: Answer(answer) for code, answer in report.symptoms.items()}
+    assessment = assess_symptoms(answers, emergency_number=client.emergency_text)
+    return assessment if assessment.flags else None
+
+
+def _passes_limit(report: PainReport, limits: dict[str, int], today: date) -> bool:
+    if report.moment not in MOMENTS_OF_THE_DAY or (today - report.felt_on) > LIMIT_SPEAKS_UP_FOR:
+        return False
+    return report.pain >= limits.get(_target(report), DEFAULT_PAIN_LIMIT)
+
+
+def _target(report: PainReport) -> str:
+    return f"{report.joint}:{report.side}"
+
+
+def _raise_red_flag(
+    client: Client, report: PainReport, assessment: RedFlagAssessment, today: date, now: datetime
+) -> UrgentNotice:
+    """Open the site's red flag, or add what is new to the one that stands; a new symptom is mailed again."""
+    target = _target(report)
+    standing = Alert.objects.filter(client=client, kind=AlertKind.RED_FLAG, target=target).standing().first()
+    known = standing.evidence.get("flags", []) if standing else []
+    codes = [flag.code for flag in assessment.flags]
+    flags = sorted({*known, *codes})
+    urgency = _highest_urgency(assessment, standing)
+    finding = Finding(
+        client_id=client.id,
+        kind=AlertKind.RED_FLAG,
+        target=target,
+        severity=SEVERITY_OF_URGENCY[urgency],
+        sentence=_red_flag_sentence(target, flags, urgency, report.felt_on),
+        evidence={"flags": flags, "urgency": urgency, "report": str(report.uid)},
+        method=f"{RED_FLAG_METHOD} {assessment.version}",
+    )
+    alert = _apply(client, finding, today, now)
+    if alert.withdrawal_asked_at is not None:
+        # Who says it again takes back that it was a mistake.
+        alert.withdrawal_asked_at = None
+        alert.save(update_fields=["withdrawal_asked_at"])
+    if set(codes) - set(known):
+        if alert.status == AlertStatus.ACKNOWLEDGED:
+            alert.status = AlertStatus.OPEN
+            alert.save(update_fields=["status"])
+        _mail_at_once(client, alert, "-".join(flags), today, now)
+    return UrgentNotice(
+        report, AlertKind.RED_FLAG, tuple(codes), assessment.urgency.value, assessment.instruction
+    )
+
+
+def _highest_urgency(assessment: RedFlagAssessment, standing: Alert | None) -> str:
+    """What was urgent stays urgent: a later, milder symptom of the same site lowers nothing."""
+    new = assessment.urgency.value
+    known = str(standing.evidence.get("urgency", new)) if standing else new
+    return max(new, known, key=lambda urgency: SEVERITY_OF_URGENCY.get(urgency, 0))
+
+
+def _red_flag_sentence(target: str, symptoms: list[str], urgency: str, felt_on: date) -> str:
+    """What was reported, in the client's own coded words; no suspicion is named."""
+    what = ", ".join(code.replace("_", " ") for code in symptoms)
+    need = {
+        "emergency": "This is a matter for the emergency services now",
+        "same_day": "This is a matter for a doctor today",
+    }.get(urgency, "This is a matter for a licensed clinician before the region is trained again")
+    return f"Reported for {felt_on} ({site_label(target)}): {what}. {need}; no training advice is given."
+
+
+def _raise_limit(
+    client: Client, report: PainReport, limits: dict[str, int], today: date, now: datetime
+) -> UrgentNotice:
+    target = _target(report)
+    limit = limits.get(target, DEFAULT_PAIN_LIMIT)
+    found = PainLimitNumbers(on=report.felt_on, pain=report.pain, limit=limit, n_days=1, recent_days=1)
+    finding = Finding(
+        client_id=client.id,
+        kind=AlertKind.PAIN_LIMIT,
+        target=target,
+        severity=LIMIT_SEVERITY,
+        sentence=evidence.sentence(AlertKind.PAIN_LIMIT, site_label(target), found),
+        evidence={
+            "pain": report.pain,
+            "limit": limit,
+            "felt_on": str(report.felt_on),
+            "report": str(report.uid),
+        },
+        method=f"{LIMIT_METHOD} 1",
+        pain_level=float(report.pain),
+    )
+    before = Alert.objects.filter(client=client, kind=finding.kind, target=target).order_by("id").last()
+    alert = _apply(client, finding, today, now)
+    # One closed by hand stays closed and is mailed about again only when it gets worse.
+    if before is None or before.id != alert.id or report.pain > before.evidence.get("pain", 0):
+        _mail_at_once(client, alert, f"limit-{report.pain}", today, now)
+    return UrgentNotice(
+        report, AlertKind.PAIN_LIMIT, (), "clinician_review", evidence.refer_out(client.emergency_text)
+    )
+
+
+def _apply(client: Client, finding: Finding, today: date, now: datetime) -> Alert:
+    apply_findings(
+        practice_id=client.practice_id,
+        client_ids=[client.id],
+        findings=[finding],
+        kinds=[finding.kind],
+        on=today,
+        now=now,
+    )
+    rows = Alert.objects.filter(client=client, kind=finding.kind, target=finding.target)
+    return rows.latest("id")
+
+
+def _mail_at_once(client: Client, alert: Alert, what: str, today: date, now: datetime) -> None:
+    """One urgent mail per alert and matter to the coach, and to the cover while the coach is away."""
+    matter = hashlib.sha256(what.encode()).hexdigest()[:16]
+    for membership in responsible_for(client, today):
+        enqueue_mail(
+            practice_id=client.practice_id,
+            kind=MailKind.URGENT,
+            recipient=membership.account.email,
+            key=f"urgent:{alert.uid}:{matter}:{membership.uid}",
+            payload={"alert": alert.id, "membership": membership.id},
+            now=now,
+        )
+
+
+def remind_of_unread_red_flags(*, now: datetime) -> int:
+    """Mail the owners and the cover about red flags that nobody has acknowledged in time; safe to repeat."""
+    unread = Alert.objects.filter(
+        kind=AlertKind.RED_FLAG, status=AlertStatus.OPEN, opened_at__lte=now - UNREAD_FOR
+    ).select_related("client__coach__cover__account")
+    for alert in unread:
+        owners = Membership.objects.filter(
+            practice_id=alert.practice_id, role=Role.OWNER, left_at__isnull=True
+        )
+        cover = alert.client.coach.cover
+        for membership in {*owners.select_related("account"), *([cover] if cover else [])}:
+            enqueue_mail(
+                practice_id=alert.practice_id,
+                kind=MailKind.URGENT,
+                recipient=membership.account.email,
+                key=f"unread:{alert.uid}:{membership.uid}",
+                payload={"alert": alert.id, "membership": membership.id},
+                now=now,
+            )
+    return len(unread)
+
+
+def responsible_for(client: Client, today: date) -> list[Membership]:
+    """The coach, and the colleague who covers while the coach is away."""
+    coach = Membership.objects.select_related("account", "cover__account").get(id=client.coach_id)
+    if coach.is_away(today) and coach.cover is not None and coach.cover.left_at is None:
+        return [coach, coach.cover]
+    return [coach]
