@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from rest_framework.exceptions import NotFound
 from rest_framework.pagination import Cursor, CursorPagination
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -26,7 +27,10 @@ class IdCursorPagination(CursorPagination):
         return super().get_page_size(request)
 
     def decode_cursor(self, request: Request) -> Cursor | None:
-        cursor = super().decode_cursor(request)
+        try:
+            cursor = super().decode_cursor(request)
+        except NotFound:
+            raise Problem("bad_cursor", 400, "This cursor is not one of ours.") from None
         position = None if cursor is None or cursor.position is None else str(cursor.position)
         if position is not None and not (position.isascii() and position.isdigit() and len(position) < 19):
             raise Problem("bad_cursor", 400, "This cursor is not one of ours.")
