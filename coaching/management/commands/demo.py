@@ -14,6 +14,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connections
 from django.utils import timezone
 
+from coaching.demo.pictures import fetch_pictures
 from coaching.demo.plans import PLANS
 from coaching.demo.posting import Posted, post_everything, post_late
 from coaching.demo.practice import DemoPractice, set_up
@@ -29,6 +30,7 @@ from coaching.ticker import LEASE_NAME
 
 NIGHTS = 42
 MAIL_BUDGET_S = 60.0
+MAILS_AT_MOST = 200
 
 
 class Command(BaseCommand):
@@ -59,12 +61,13 @@ class Command(BaseCommand):
                 posted = post_everything(made, start_on, today, self._tell)
                 self._run_nights(made, today)
                 late = post_late(posted)
+                rescored = run_due_nights(now=timezone.now(), budget_s=30).rescored
+                self._tell(f"{late} sessions came late: {rescored} scores of past nights made again")
+                mail = send_due_mail(now=timezone.now(), budget_s=MAIL_BUDGET_S, limit=MAILS_AT_MOST)
+                pictures = fetch_pictures(made, var / "pictures")
+                self._tell(f"{mail.sent} mails and {pictures} pictures written")
         except DemoError as error:
             raise CommandError(error.detail) from None
-        rescored = run_due_nights(now=timezone.now(), budget_s=30).rescored
-        self._tell(f"{late} sessions came late: {rescored} scores of past nights made again")
-        mail = send_due_mail(now=timezone.now(), budget_s=MAIL_BUDGET_S)
-        self._tell(f"{mail.sent} mails written")
         self._show(made, posted, today, var)
 
     def _start_afresh(self, var: Path) -> None:
@@ -124,6 +127,7 @@ class Command(BaseCommand):
             f"Posted: {sent} sessions ({posted.replays} twice), {posted.mornings} other pain reports.",
             f"Plans: {', '.join(plan.name.lower() for plan in PLANS)}.",
             f"Mails: {settings.OUTBOX_DIR} (open an .eml file with any mail program)",
+            f"Pictures: {var / 'pictures'}",
             f"Tokens: {var / 'demo.json'} (for this demo's data only)",
             "To look further, run `make serve` in another window, then:",
             f"  API page:  {address}/api/v1/docs",
