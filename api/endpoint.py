@@ -1,5 +1,6 @@
 """What every endpoint does the same way: check the body, check the version, answer with an ETag."""
 
+import uuid
 from collections.abc import Callable
 from typing import Any
 
@@ -49,6 +50,12 @@ class Endpoint(APIView):
             raise VersionRequiredError("Name the version you edit in If-Match.")
         tag = tag.removeprefix("W/").strip('"')
         return int(tag) if tag.isascii() and tag.isdigit() and len(tag) < 10 else -1
+
+    def client_made(self, uid: uuid.UUID) -> uuid.UUID:
+        """An id from the address under which something new may be stored; nil and max are no ids."""
+        if uid.int in (0, 2**128 - 1):
+            raise Problem("bad_id", 400, "Make an id of your own: nil and max are none.")
+        return uid
 
     def page(self, rows: QuerySet[Any], serialise: Callable[[Any], Any]) -> Response:
         """One cursor page of `rows`, each through `serialise`."""

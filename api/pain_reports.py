@@ -40,6 +40,7 @@ class PainReportView(Endpoint):
     )
     def put(self, request: Request, report_id: uuid.UUID) -> Response:
         """Store a pain report under an id that the client app made; sending it again is harmless."""
+        report_id = self.client_made(report_id)
         data = self.checked(PainReportAlone)
         client = written_client(self.actor, data.get("client"))
         recorded = record_pain_report(

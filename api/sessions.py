@@ -171,6 +171,7 @@ class SessionView(Endpoint):
 
         The same content again answers 200 and writes nothing. Other content needs If-Match, or answers 409.
         """
+        session_id = self.client_made(session_id)
         expected = self.expected_version() if "If-Match" in request.headers else None
         return self._record(self.checked(SessionIn), session_id, expected)
 

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 HASH_VERSION = "v1"
+FIRST_INSTANT = datetime(1990, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)

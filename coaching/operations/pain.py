@@ -13,7 +13,7 @@ from coaching.errors import ConflictError, GoneError, InvalidError, NotFoundErro
 from coaching.models import Actor, Client, PainMoment, PainReport, Session
 from coaching.operations import rollups
 from coaching.operations.audit import record_change, record_reads
-from coaching.operations.entries import PainEntry, content_hash
+from coaching.operations.entries import FIRST_INSTANT, PainEntry, content_hash
 from coaching.operations.standing import check_may_store, note_post
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
 from coaching.reads.clients import client_for
@@ -43,7 +43,7 @@ def _record_once(actor: Actor, client: Client, entry: PainEntry, now: datetime) 
         if standing.client_id != client.id or standing.content_hash != content_hash(entry):
             raise ConflictError("Other content stands under this id.")
         return RecordedPain(standing, is_new=False)
-    if entry.reported_at > now + timedelta(hours=24) or entry.reported_at.year < 1990:
+    if entry.reported_at > now + timedelta(hours=24) or entry.reported_at < FIRST_INSTANT:
         raise InvalidError.at("reported_at", "out_of_range", "Before 1990 or more than a day in the future.")
     report = report_row(client=client, entry=entry, session=_session_of(client, entry), now=now)
     store_reports([report])

@@ -22,7 +22,7 @@ from coaching.errors import (
 from coaching.models import Actor, Client, LoggedSet, Session
 from coaching.operations import pain, rollups
 from coaching.operations.audit import record_change, record_reads
-from coaching.operations.entries import SessionEntry, content_hash
+from coaching.operations.entries import FIRST_INSTANT, SessionEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
 from coaching.operations.standing import check_may_store, note_post
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
@@ -325,12 +325,12 @@ def _check_times(entry: SessionEntry, now: datetime) -> None:
     faults: list[FieldFault] = []
     if entry.performed_at > now + LATEST_AHEAD:
         faults.append(FieldFault(("performed_at",), "in_the_future", "More than a day in the future."))
-    if entry.performed_at.year < 1990:
+    if entry.performed_at < FIRST_INSTANT:
         faults.append(FieldFault(("performed_at",), "too_early", "Before 1990."))
     if entry.ended_at is not None and entry.ended_at < entry.performed_at:
         faults.append(FieldFault(("ended_at",), "before_start", "The session ends before it starts."))
     for index, report in enumerate(entry.pain_reports):
-        if report.reported_at > now + LATEST_AHEAD or report.reported_at.year < 1990:
+        if report.reported_at > now + LATEST_AHEAD or report.reported_at < FIRST_INSTANT:
             path = ("pain_reports", index, "reported_at")
             faults.append(FieldFault(path, "out_of_range", "Before 1990 or more than a day in the future."))
     if faults:
