@@ -91,7 +91,7 @@ def _target(report: PainReport) -> str:
 def _raise_red_flag(
     client: Client, report: PainReport, assessment: RedFlagAssessment, today: date, now: datetime
 ) -> UrgentNotice:
-    """Open the site's red flag, or add what is new to the one that stands; a new symptom is mailed again."""
+    """Open the site's red flag, or add what is new to the one that stands; what is worse is mailed again."""
     target = _target(report)
     standing = Alert.objects.filter(client=client, kind=AlertKind.RED_FLAG, target=target).standing().first()
     known = standing.evidence.get("flags", []) if standing else []
@@ -112,11 +112,12 @@ def _raise_red_flag(
         # Who says it again takes back that it was a mistake.
         alert.withdrawal_asked_at = None
         alert.save(update_fields=["withdrawal_asked_at"])
-    if set(codes) - set(known):
+    was_urgent = standing.evidence.get("urgency", urgency) if standing else urgency
+    if set(codes) - set(known) or urgency != was_urgent:
         if alert.status == AlertStatus.ACKNOWLEDGED:
             alert.status = AlertStatus.OPEN
             alert.save(update_fields=["status"])
-        _mail_at_once(client, alert, "-".join(flags), today, now)
+        _mail_at_once(client, alert, f"{urgency}:{'-'.join(flags)}", today, now)
     return UrgentNotice(
         report, AlertKind.RED_FLAG, tuple(codes), assessment.urgency.value, assessment.instruction
     )
