@@ -41,10 +41,11 @@ class Cells:
 
     def one_of(self, column: str, words: Collection[str], default: str) -> str:
         cell = self.cells.get(column) or default
-        found = next((word for word in words if word == cell), None)
-        if found is None:
-            self.note(column, "invalid_choice", f"Give one of {', '.join(words)}.")
-        return found or default
+        for word in words:
+            if word == cell:
+                return word  # the word itself and not its copy in the cell, of which a long file has many
+        self.note(column, "invalid_choice", f"Give one of {', '.join(words)}.")
+        return default
 
     def whole(self, column: str, low: int, high: int) -> int | None:
         cell = self.cells.get(column)

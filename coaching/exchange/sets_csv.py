@@ -25,7 +25,7 @@ import csv
 import io
 import sys
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from coaching.errors import InvalidError
@@ -40,9 +40,12 @@ NEEDED = ("client", "performed_at", "exercise")
 COUNTED_IN = ("reps", "duration_s")
 COLUMNS = (*NEEDED, "side", "kind", "load", "load_unit", *COUNTED_IN, "rir", "ended_by", "tempo")
 
+KINDS, SIDES, UNITS, ENDINGS = (tuple(each.values) for each in (SetKind, SetSide, LoadUnit, EndedBy))
+TOLD_EVERY = 1000
 
-def read_sets(path: Path) -> list[SetRow]:
-    """The file's rows, each with what is wrong with it.
+
+def read_sets(path: Path, tell: Callable[[int], None] = lambda n_rows: None) -> list[SetRow]:
+    """The file's rows, each with what is wrong with it; `tell` hears now and then how many there are so far.
 
     Raises InvalidError for a file that is no such table, OSError for one that cannot be opened.
     """
@@ -55,6 +58,8 @@ def read_sets(path: Path) -> list[SetRow]:
         if len(rows) == MAX_ROWS:
             raise _unreadable("too_many_rows", f"The file has more than {MAX_ROWS:,} rows.")
         rows.append(_read_row(line, columns, cells))
+        if len(rows) % TOLD_EVERY == 0:
+            tell(len(rows))
     return rows
 
 
@@ -125,14 +130,14 @@ def _cell(text: str) -> str:
 def _read_content(cells: Cells) -> SetContent:
     content = SetContent(
         exercise_code=sys.intern(cells.text("exercise")),
-        kind=cells.one_of("kind", SetKind.values, SetKind.WORK.value),
-        side=cells.one_of("side", SetSide.values, SetSide.BOTH.value),
+        kind=cells.one_of("kind", KINDS, SetKind.WORK.value),
+        side=cells.one_of("side", SIDES, SetSide.BOTH.value),
         load_thousandths=cells.load_thousandths("load"),
-        load_unit=cells.one_of("load_unit", LoadUnit.values, LoadUnit.KG.value),
+        load_unit=cells.one_of("load_unit", UNITS, LoadUnit.KG.value),
         reps=cells.whole("reps", 0, 1000),
         duration_s=cells.whole("duration_s", 1, 7200),
         rir=cells.halves("rir", 20),
-        ended_by=cells.one_of("ended_by", EndedBy.values, EndedBy.TARGET.value),
+        ended_by=cells.one_of("ended_by", ENDINGS, EndedBy.TARGET.value),
         tempo=cells.tempo("tempo"),
     )
     if bool(cells.cells.get("reps")) == bool(cells.cells.get("duration_s")):

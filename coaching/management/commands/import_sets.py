@@ -51,14 +51,16 @@ class Command(BaseCommand):
         practice = Practice.objects.filter(uid=options["practice"]).first()
         if practice is None:
             raise CommandError("There is no such practice.", returncode=UNREADABLE)
+        tell = self._progress()
         try:
+            rows = sets_csv.read_sets(options["file"], lambda n_rows: tell(f"{n_rows:,} rows read"))
             imported = import_sets(
                 practice=practice,
-                rows=sets_csv.read_sets(options["file"]),
+                rows=rows,
                 now=timezone.now(),
                 is_dry_run=options["dry_run"],
                 skips_bad=options["skip_bad"],
-                tell=self._progress(),
+                tell=lambda done, total: tell(f"{done:,} of {total:,} sessions stored"),
             )
         except OSError as error:
             raise CommandError(f"The file cannot be read: {error.strerror}.", returncode=UNREADABLE) from None
@@ -69,15 +71,15 @@ class Command(BaseCommand):
         if imported.problems and not (options["skip_bad"] and has_good):
             raise CommandError(f"{imported.bad_rows} rows are bad.", returncode=BAD_ROWS)
 
-    def _progress(self) -> Callable[[int, int], None]:
+    def _progress(self) -> Callable[[str], None]:
         """Tell how far it is on the error stream, once it takes longer than a person likes to wait."""
         told_at = time.monotonic()
 
-        def tell(done: int, total: int) -> None:
+        def tell(words: str) -> None:
             nonlocal told_at
             if time.monotonic() - told_at >= QUIET_S:
                 told_at = time.monotonic()
-                self.stderr.write(f"{done:,} of {total:,} sessions stored", style_func=str)
+                self.stderr.write(words, style_func=str)
                 self.stderr.flush()
 
         return tell
