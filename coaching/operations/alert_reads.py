@@ -44,8 +44,7 @@ def read_sheet(*, actor: Actor, on: date, now: datetime) -> MorningSheet:
         raise ForbiddenError("Only coaches have a morning sheet.")
     membership = Membership.objects.select_related("practice", "account").get(id=actor.membership_id)
     sheet = morning_sheet(membership=membership, on=on)
-    shown = [entry.client_uid for entry in sheet.entries]
-    keys = Client.objects.filter(practice_id=actor.practice_id, uid__in=shown).values_list(
+    keys = Client.objects.filter(practice_id=actor.practice_id, uid__in=sheet.clients_shown).values_list(
         "audit_key", flat=True
     )
     record_reads(actor=actor, subject_keys=list(keys), record_kind="sheet", now=now)

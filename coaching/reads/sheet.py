@@ -106,6 +106,12 @@ class MorningSheet:
     urgency_review_note: str
 
     @property
+    def clients_shown(self) -> set[uuid.UUID]:
+        """Everybody of whom the sheet says anything."""
+        parts = (self.unscored, self.entries, self.to_confirm, self.expiring, self.newcomers)
+        return {line.client_uid for part in parts for line in part}
+
+    @property
     def new_alerts(self) -> int:
         return sum(line.is_new for entry in self.entries for line in entry.lines)
 
@@ -253,6 +259,6 @@ def _expiring(clients: list[int], on: date) -> tuple[ExpiringRestriction, ...]:
             kind=row.kind,
             until_on=row.until_on,
         )
-        for row in rows
+        for row in rows.order_by("until_on", "id")
         if row.until_on is not None
     )
