@@ -473,7 +473,7 @@ def test_a_person_reads_lines(run):
         "2 rows read, 1 of them bad.",
         "Nothing was written. Fit to be written: 0 sessions with 0 sets. There already: 0. Refused: 1.",
     ]
-    assert done.warned == "1 rows are bad."
+    assert done.warned == "Bad rows: 1."
 
 
 def test_many_problems_are_cut_short_for_a_person_only(run):

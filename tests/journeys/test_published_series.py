@@ -128,7 +128,7 @@ def test_the_night_finds_seven_measurements_too_few_to_judge_any_lift(practice, 
     lifts = [lift for score in scores for lift in score.details["lifts"]]
     assert len(scores) == len(lifts) == 57
     assert {(lift["exercise"], lift["state"]) for lift in lifts} == {(LIFT, "not_assessable")}
-    assert {lift["exposures"] for lift in lifts} == {7}
+    assert {(lift["exposures"], lift["reason"]) for lift in lifts} == {(7, "few_exposures")}
     about_lifts = [AlertKind.STALLED_LIFT, AlertKind.REGRESSING_LIFT]
     assert not Alert.objects.filter(practice=practice, kind__in=about_lifts).exists()
 

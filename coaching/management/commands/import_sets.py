@@ -69,7 +69,7 @@ class Command(BaseCommand):
         self.stdout.write(json.dumps(asdict(imported)) if options["json"] else "\n".join(_lines(imported)))
         has_good = imported.sessions_new or imported.sessions_standing
         if imported.problems and not (options["skip_bad"] and has_good):
-            raise CommandError(f"{imported.bad_rows} rows are bad.", returncode=BAD_ROWS)
+            raise CommandError(f"Bad rows: {imported.bad_rows:,}.", returncode=BAD_ROWS)
 
     def _progress(self) -> Callable[[str], None]:
         """Tell how far it is on the error stream, once it takes longer than a person likes to wait."""
