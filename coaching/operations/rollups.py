@@ -13,6 +13,7 @@ from coaching.models import (
     Joint,
     JointDay,
     LiftDay,
+    LoadBasis,
     LoggedSet,
     Measure,
     PainMoment,
@@ -155,6 +156,8 @@ def _e1rm_kg(row: LoggedSet) -> float | None:
     rir = _rir(row)
     if row.exercise.measure != Measure.REPS or not row.reps or rir is None or not row.load_thousandths:
         return None
+    if row.exercise.load_basis == LoadBasis.ASSISTED:
+        return None  # more assistance is less strength: an estimate from it would trend the wrong way
     ended_by_pain = row.ended_by == EndedBy.PAIN
     if not strength.is_valid_for_1rm(row.reps, rir, ended_by_pain=ended_by_pain, is_fresh=True):
         return None
