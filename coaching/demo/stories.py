@@ -102,7 +102,6 @@ STORIES = (
         ),
         pain_site=("knee", "left"),
         pain=lambda days_ago: 3,
-        late_days_ago=9,
     ),
     Story(
         "bad_night",

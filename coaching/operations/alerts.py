@@ -14,7 +14,8 @@ from coaching.operations.audit import record_change
 
 REOPENS_AFTER_DAYS = 21
 REOPENS_AT_PAIN_RISE = 2
-CLOSES_AFTER_DAYS = {AlertKind.SILENT: 1, AlertKind.UNLOGGED: 3, AlertKind.OFF_PLAN: 3}
+# A post is the answer to silence and to a missing log: those end with the first look that no longer finds them.
+CLOSES_AFTER_DAYS = {AlertKind.SILENT: 0, AlertKind.UNLOGGED: 0, AlertKind.OFF_PLAN: 3}
 CLOSES_AFTER_DAYS_OTHERWISE = 21
 
 

@@ -113,8 +113,6 @@ def test_older_night_told_late_does_not_turn_the_date_back(night, rising):
         ("regressing_lift", 21),
         ("over_dose", 21),
         ("off_plan", 3),
-        ("unlogged", 3),
-        ("silent", 1),
     ],
 )
 def test_closes_itself_when_the_evidence_has_been_gone_long_enough(night, rising, kind, days):
@@ -125,6 +123,12 @@ def test_closes_itself_when_the_evidence_has_been_gone_long_enough(night, rising
     alert = the_alert()
     assert (alert.status, alert.closing) == ("closed", "evidence_gone")
     assert alert.closed_on == FIRST + timedelta(days=days)
+
+
+@pytest.mark.parametrize("kind", ["silent", "unlogged"])
+def test_silence_and_a_missing_log_end_with_the_first_look_that_no_longer_finds_them(night, rising, kind):
+    night(0, rising(kind))
+    assert night(0).closed == 1
 
 
 @pytest.mark.parametrize("status", ["acknowledged", "put_off"])

@@ -3,6 +3,7 @@
 import json
 import logging
 import os
+import time
 from argparse import ArgumentParser
 from datetime import date, timedelta
 from pathlib import Path
@@ -23,12 +24,13 @@ from coaching.demo.telling import sheet_lines
 from coaching.demo.training import WEEKS
 from coaching.emails import send_due_mail
 from coaching.models import Membership, Night
-from coaching.nightly import night_by_hand, run_due_nights, run_night
+from coaching.nightly import night_by_hand, rescore_dirty_clients, run_night
 from coaching.operations.leases import is_leased
 from coaching.reads.sheet import morning_sheet
 from coaching.ticker import LEASE_NAME
 
 NIGHTS = 42
+RESCORING_BUDGET_S = 30.0
 MAIL_BUDGET_S = 60.0
 MAILS_AT_MOST = 200
 
@@ -42,26 +44,29 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
-            "--on", type=date.fromisoformat, help="play the demo as if this were today (not in the future)"
+            "--on",
+            type=date.fromisoformat,
+            help="play the demo as if this were today; a day gone by writes no morning mail",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         var = Path(settings.VAR_DIR)
         logging.getLogger().setLevel(logging.WARNING)  # its own lines are the progress
         self._start_afresh(var)
-        now = timezone.now()
         today: date = options["on"] or timezone.localdate()
         start_on = today - timedelta(days=today.weekday() or 7, weeks=WEEKS)
         try:
             with served(var / "demo-server.log") as address:
                 self._tell(f"The server answers at {address}; setting up the practice")
-                made = set_up(address, start_on, now, self._tell)
+                made = set_up(address, start_on, timezone.now(), self._tell)
                 self._keep_tokens(var, made)
                 self._tell(f"Posting {WEEKS} weeks of sessions with the clients' own tokens")
                 posted = post_everything(made, start_on, today, self._tell)
                 self._run_nights(made, today)
                 late = post_late(posted)
-                rescored = run_due_nights(now=timezone.now(), budget_s=30).rescored
+                rescored = rescore_dirty_clients(
+                    now=timezone.now(), until=time.monotonic() + RESCORING_BUDGET_S
+                )
                 self._tell(f"{late} sessions came late: {rescored} scores of past nights made again")
                 mail = send_due_mail(now=timezone.now(), budget_s=MAIL_BUDGET_S, limit=MAILS_AT_MOST)
                 pictures = fetch_pictures(made, var / "pictures")
