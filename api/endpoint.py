@@ -28,9 +28,16 @@ class Endpoint(APIView):
 
     def checked(self, serializer: type[serializers.Serializer[Any]], *, is_patch: bool = False) -> Any:
         """The body as validated by `serializer`; with `is_patch`, absent keys stay absent."""
-        checker = serializer(data=self.request.data, partial=is_patch)
+        body = self.patch_sent() if is_patch else self.request.data
+        checker = serializer(data=body, partial=is_patch)
         checker.is_valid(raise_exception=True)
         return checker.validated_data
+
+    def patch_sent(self) -> Any:
+        """The merge patch of the request; no body at all is a cut-off request and not the patch {}."""
+        if self.request.stream is None:
+            raise Problem("empty_body", 400, "A patch has a body.")
+        return self.request.data
 
     def checked_query(self, serializer: type[serializers.Serializer[Any]]) -> Any:
         """The query string as validated by `serializer`; a repeated or unknown parameter is a fault (400)."""

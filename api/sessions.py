@@ -185,7 +185,7 @@ class SessionView(Endpoint):
         """RFC 7396 merge patch; arrays are replaced whole. Needs If-Match."""
         expected = self.expected_version()
         standing = session_for(self.actor, session_id)
-        merged = merge_patch(writable(standing), request.data)
+        merged = merge_patch(writable(standing), self.patch_sent())
         checker = SessionIn(data=merged)
         checker.is_valid(raise_exception=True)
         return self._record(checker.validated_data | {"client": standing.client.uid}, session_id, expected)

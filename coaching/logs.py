@@ -11,7 +11,7 @@ from structlog.typing import EventDict
 
 
 def name_exceptions(_: Any, __: str, event: EventDict) -> EventDict:
-    """Keep what went wrong and where, never the exception's text: a database error's text carries row data."""
+    """Keep what went wrong and where, never the exception's text: it may carry row data."""
     exc_info = event.pop("exc_info", None)
     if exc_info is True:
         exc_info = sys.exc_info()

@@ -14,7 +14,7 @@ from coaching.operations.audit import record_change
 
 REOPENS_AFTER_DAYS = 21
 REOPENS_AT_PAIN_RISE = 2
-# A post is the answer to silence and to a missing log: those end with the first look that no longer finds them.
+# A post answers silence and a missing log: those end with the first look that no longer finds them.
 CLOSES_AFTER_DAYS = {AlertKind.SILENT: 0, AlertKind.UNLOGGED: 0, AlertKind.OFF_PLAN: 3}
 CLOSES_AFTER_DAYS_OTHERWISE = 21
 
