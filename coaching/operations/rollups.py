@@ -21,11 +21,10 @@ from coaching.models import (
     SetKind,
 )
 from coaching.reads.labels import FRESH
-from coaching.reads.prescribed import sites_loaded
+from coaching.reads.prescribed import REPS_OF_A_HOLD, sites_loaded
 from coaching.reads.stress import stresses_for
 
 MOMENTS_OF_THE_DAY = [PainMoment.DURING, PainMoment.AFTER, PainMoment.NEXT_MORNING]
-ISOMETRIC_REPS = 1  # a hold counts as one repetition of its joints: coach judgement
 
 
 @dataclass(slots=True)
@@ -78,7 +77,7 @@ def _joint_days(
 ) -> list[JointDay]:
     found: defaultdict[tuple[date, str, str], _SiteDay] = defaultdict(_SiteDay)
     for row in sets:
-        reps = ISOMETRIC_REPS if row.reps is None else row.reps
+        reps = REPS_OF_A_HOLD if row.reps is None else row.reps
         load_kg = 0.0 if row.is_to_confirm else float(load_kg_of(row.load_thousandths, row.load_unit))
         for joint, stress in stresses.get(row.exercise_id, {}).items():
             for side in sites_loaded(joint, row.side):
