@@ -257,6 +257,19 @@ def test_limit_alert_closed_by_hand_opens_and_is_mailed_again_two_above(cast, re
     assert MailRow.objects.count() == 2
 
 
+def test_limit_alert_that_opens_anew_is_mailed_although_pain_was_higher_once(cast, report):
+    AlertFactory(
+        client=cast.client,
+        kind="pain_limit",
+        evidence={"pain": 9},
+        status="closed",
+        closing="evidence_gone",
+        closed_on=TODAY - timedelta(days=30),
+    )
+    report(pain=7)
+    assert MailRow.objects.count() == 1
+
+
 @pytest.mark.parametrize(("days_ago", "mails"), [(14, 1), (15, 0)])
 def test_limit_pain_older_than_14_days_is_not_told(report, days_ago, mails):
     assert len(report(pain=9, reported_at=NOW - timedelta(days=days_ago)).urgent) == mails
