@@ -24,6 +24,8 @@ from coaching.reads.labels import FRESH
 from coaching.reads.prescribed import REPS_OF_A_HOLD, sites_loaded
 from coaching.reads.stress import stresses_for
 
+# An estimate needs the whole load: what is added to, or taken off, a body of unknown mass would mislead.
+WHOLE_LOADS = [LoadBasis.TOTAL, LoadBasis.PER_HAND]
 MOMENTS_OF_THE_DAY = [PainMoment.DURING, PainMoment.AFTER, PainMoment.NEXT_MORNING]
 
 
@@ -155,8 +157,8 @@ def _e1rm_kg(row: LoggedSet) -> float | None:
     rir = _rir(row)
     if row.exercise.measure != Measure.REPS or not row.reps or rir is None or not row.load_thousandths:
         return None
-    if row.exercise.load_basis == LoadBasis.ASSISTED:
-        return None  # more assistance is less strength: an estimate from it would trend the wrong way
+    if row.exercise.load_basis not in WHOLE_LOADS:
+        return None
     ended_by_pain = row.ended_by == EndedBy.PAIN
     if not strength.is_valid_for_1rm(row.reps, rir, ended_by_pain=ended_by_pain, is_fresh=True):
         return None

@@ -165,6 +165,9 @@ def _raise_limit(
     alert = _apply(client, finding, today, now)
     # One closed by hand stays closed and is mailed about again only when it gets worse.
     if before is None or before.id != alert.id or report.pain > before.evidence.get("pain", 0):
+        if alert.status == AlertStatus.PUT_OFF:
+            alert.status = AlertStatus.OPEN
+            alert.save(update_fields=["status"])
         _mail_at_once(client, alert, f"limit-{report.pain}", today, now)
     return UrgentNotice(
         report, AlertKind.PAIN_LIMIT, (), "clinician_review", evidence.refer_out(client.emergency_text)

@@ -196,10 +196,13 @@ def _line(alert: Alert, on: date) -> SheetLine:
 def _unscored(night: Night | None, clients: list[int]) -> tuple[UnscoredClient, ...]:
     if night is None:
         return ()
-    failed = NightClient.objects.filter(
-        night=night, client__in=clients, state=NightClientState.FAILED
-    ).select_related("client")
-    return tuple(UnscoredClient(row.client.uid, row.client.name, row.error_code) for row in failed)
+    outcomes = NightClient.objects.filter(night=night, client__in=clients)
+    scored = outcomes.filter(state=NightClientState.SCORED).values("client")
+    failed = outcomes.filter(state=NightClientState.FAILED).exclude(client__in=scored)
+    return tuple(
+        UnscoredClient(row.client.uid, row.client.name, row.error_code)
+        for row in failed.select_related("client")
+    )
 
 
 def _nights_caught_up(night: Night | None) -> int:

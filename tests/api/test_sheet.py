@@ -251,6 +251,15 @@ def test_unscored_clients_stand_before_everything_else(cast, sheet):
     assert list(body).index("unscored") < list(body).index("entries")
 
 
+def test_client_scored_at_a_second_look_is_not_unscored_any_more(cast, sheet):
+    night = done_night(cast)
+    for revision, state in enumerate(["failed", "scored"]):
+        NightClient.objects.create(
+            practice=cast.practice, night=night, client=cast.client, revision=revision, state=state
+        )
+    assert sheet()["unscored"] == []
+
+
 def test_sheet_names_the_night_it_rests_on_and_how_many_were_caught_up(cast, sheet):
     done_night(cast, day(-2))
     done_night(cast, day(-1))

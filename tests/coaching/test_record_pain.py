@@ -9,6 +9,7 @@ from coaching.models import Actor, Alert, Client, JointDay, MailRow, Membership,
 from coaching.operations.alerts import acknowledge, ask_withdrawal, close
 from coaching.operations.entries import PainEntry
 from coaching.operations.pain import record_pain_report
+from coaching.operations.urgent import remind_of_unread_red_flags
 from tests.factories import AlertFactory, ClientFactory, InjuryFactory, MembershipFactory, fresh_uid
 from tests.plan_builders import actor_of
 
@@ -300,3 +301,29 @@ def test_cover_who_has_left_is_not_mailed(cast, report):
     away(cast, TODAY, TODAY, left)
     report(flagged("swollen_calf"))
     assert recipients() == [cast.coach.account.email]
+
+
+def test_worse_limit_pain_brings_a_put_off_alert_back(report):
+    report(pain=6)
+    Alert.objects.update(status="put_off", put_off_until_on=TODAY + timedelta(days=30))
+    report(pain=8)
+    assert the_alert("pain_limit").status == "open"
+
+
+def test_red_flag_that_nobody_reads_for_four_hours_is_told_to_the_owner_once(cast, report):
+    report(flagged("swollen_calf"))
+    MailRow.objects.all().delete()
+    remind_of_unread_red_flags(now=NOW + timedelta(hours=3, minutes=59))
+    assert recipients() == []
+    for minutes in (0, 1):
+        remind_of_unread_red_flags(now=NOW + timedelta(hours=4, minutes=minutes))
+    assert recipients() == [cast.owner.account.email]
+
+
+def test_red_flag_that_was_read_in_time_is_not_told_to_the_owner(cast, report):
+    report(flagged("swollen_calf"))
+    MailRow.objects.all().delete()
+    alert = the_alert()
+    acknowledge(actor=actor_of(cast.coach), alert_uid=alert.uid, expected_version=alert.version, now=NOW)
+    remind_of_unread_red_flags(now=NOW + timedelta(hours=5))
+    assert recipients() == []

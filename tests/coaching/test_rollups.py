@@ -207,8 +207,9 @@ def test_set_that_says_nothing_of_strength_gives_no_e1rm(train, squat, changes):
     assert LiftDay.objects.get().work_sets == 1
 
 
-def test_assistance_is_no_load_lifted_and_gives_no_e1rm(train, squat):
-    squat.load_basis = "assisted"
+@pytest.mark.parametrize("load_basis", ["assisted", "added_to_body_mass"])
+def test_a_load_off_or_on_a_body_is_not_the_whole_load_and_gives_no_e1rm(train, squat, load_basis):
+    squat.load_basis = load_basis
     squat.save()
     train({"exercise": squat, "reps": 5, "load_thousandths": 20_000})
     assert e1rm_kg() is None
