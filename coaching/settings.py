@@ -14,11 +14,11 @@ env = Env()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(env.str("FORBEAR_VAR_DIR", str(BASE_DIR / "var")))
+VAR_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)  # health data lies in it
 
 
 def read_or_make_secret(path: Path) -> str:
     """The secret kept in `path`, made with mode 0600 on first use; safe when two processes start at once."""
-    path.parent.mkdir(parents=True, exist_ok=True)
     try:
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     except FileExistsError:
@@ -83,7 +83,6 @@ if DATABASE_URL:
     else:
         DATABASES["default"]["OPTIONS"] = SQLITE_OPTIONS
 else:
-    VAR_DIR.mkdir(parents=True, exist_ok=True)
     DATABASES = {
         "default": {
             "ENGINE": "django.db.backends.sqlite3",
@@ -116,7 +115,7 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
-STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # the file server warns about a folder that is not there
+STATIC_ROOT.mkdir(exist_ok=True)  # the file server warns about a folder that is not there
 WHITENOISE_USE_FINDERS = True  # the docs page's files come straight from the installed package
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
