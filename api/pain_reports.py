@@ -66,7 +66,7 @@ class SymptomsView(Endpoint):
     @extend_schema(operation_id="symptoms_list", responses={200: SymptomsOut})
     def get(self, request: Request) -> Response:
         """The coded questions that a client app asks with a pain report: yes, no or not answered."""
-        return Response(SymptomsOut(symptom_questions()).data)
+        return Response(SymptomsOut(symptom_questions(practice_id=self.actor.practice_id)).data)
 
 
 urlpatterns = [

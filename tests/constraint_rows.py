@@ -42,6 +42,7 @@ from coaching.models import (
     Score,
     Session,
     SignInFailures,
+    UrgencySignOff,
 )
 from tests.factories import (
     NOW,
@@ -184,6 +185,14 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "limit": "No jumping",
         "from_on": DAY,
         "said_by": "coach",
+    },
+    UrgencySignOff: lambda w: {
+        "clinician_name": "Dana Doctor",
+        "clinician_profession": "surgeon",
+        "signed_on": DAY,
+        "country": "DE",
+        "table_version": "1",
+        "recorded_at": NOW,
     },
     Clearance: lambda w: {
         "practice": w.practice,

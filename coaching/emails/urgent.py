@@ -7,11 +7,12 @@ from zoneinfo import ZoneInfo
 from django.core.mail import EmailMultiAlternatives
 
 from coaching.charts import capital, day_words
-from coaching.compute import evidence, red_flags
+from coaching.compute import evidence
 from coaching.compute.symptoms import FOLLOW_UPS, SYMPTOMS
 from coaching.emails.message import NothingToTellError, compose
 from coaching.emails.morning import target_words
 from coaching.models import Alert, AlertKind, Closing, MailRow, Membership, PainMoment, PainReport
+from coaching.reads.urgency import urgency_review_note
 
 SUBJECT = "Urgent: a client needs you now"
 WHAT_TO_DO = {
@@ -73,6 +74,7 @@ def urgent_mail(row: MailRow) -> EmailMultiAlternatives:
     if membership is None or membership.left_at is not None:
         raise NothingToTellError("recipient_left")
     emergency_text = alert.client.emergency_text or alert.practice.emergency_text
+    is_red_flag = alert.kind == AlertKind.RED_FLAG
     return compose(
         row,
         subject=SUBJECT,
@@ -83,7 +85,7 @@ def urgent_mail(row: MailRow) -> EmailMultiAlternatives:
             "client": alert.client,
             "coach_name": membership.account.name,
             "instead_of": "" if membership.id == alert.client.coach_id else alert.client.coach.account.name,
-            "matter": "Red flag" if alert.kind == AlertKind.RED_FLAG else "Pain limit reached",
+            "matter": "Red flag" if is_red_flag else "Pain limit reached",
             "site": capital(_site(alert)),
             "symptoms": _symptoms(alert),
             "reported": _reported(alert),
@@ -92,7 +94,7 @@ def urgent_mail(row: MailRow) -> EmailMultiAlternatives:
             "emergency_text": emergency_text,
             "caution": evidence.CAUTION,
             "refer_out": evidence.refer_out(emergency_text),
-            "review_note": red_flags.SIGN_OFF if alert.kind == AlertKind.RED_FLAG else "",
+            "review_note": urgency_review_note(alert.practice.country) if is_red_flag else "",
         },
         headers={"Importance": "high", "X-Priority": "1"},
     )

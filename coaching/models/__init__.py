@@ -43,6 +43,7 @@ from coaching.models.plan import (
 from coaching.models.practice import Practice
 from coaching.models.rollup import JointDay, LiftDay
 from coaching.models.session import EndedBy, LoadUnit, LoggedSet, PainMoment, PainReport, Session, SetKind
+from coaching.models.urgency import UrgencySignOff
 
 __all__ = [
     "MIDLINE_JOINTS",
@@ -111,4 +112,5 @@ __all__ = [
     "SignInFailures",
     "SiteSide",
     "TrainingStatus",
+    "UrgencySignOff",
 ]

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from django.db.models import Min, Q
 
-from coaching.compute import evidence, pain_trend, red_flags
+from coaching.compute import evidence, pain_trend
 from coaching.models import (
     PAIN_KINDS,
     Alert,
@@ -22,6 +22,7 @@ from coaching.models import (
     Restriction,
 )
 from coaching.reads.loads import load_as_entered
+from coaching.reads.urgency import urgency_review_note
 
 EXPIRY_NOTICE_DAYS = 7
 
@@ -142,7 +143,7 @@ def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
         to_confirm=_to_confirm(clients, on),
         expiring=_expiring(clients, on),
         newcomers=_newcomers(clients, on),
-        urgency_review_note=red_flags.SIGN_OFF,
+        urgency_review_note=urgency_review_note(practice.country),
     )
 
 

@@ -43,6 +43,7 @@ from coaching.models import (
     Score,
     Session,
     SignInFailures,
+    UrgencySignOff,
 )
 from tests.constraint_rows import DAY, SMALLEST, insert, world
 from tests.factories import NOW, fresh_uid
@@ -238,6 +239,9 @@ CASES: dict[str, Check | Once] = {
         Restriction,
         [{"until_on": None}, {"until_on": DAY}, {"until_on": LATER}],
         [{"until_on": EARLIER}],
+    ),
+    "urgencysignoff_says_who_and_where": Check(
+        UrgencySignOff, [{}], [{"clinician_name": ""}, {"clinician_profession": ""}, {"country": ""}]
     ),
     "clearance_names_clinician": Check(
         Clearance, [{}], [{"clinician_name": ""}, {"clinician_profession": ""}]
