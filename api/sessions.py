@@ -27,7 +27,7 @@ from api.pain_fields import PainReportInSession, PainReportOut, UrgentOut, pain_
 from api.parsers import MergePatchParser, StrictJSONParser
 from api.problems import Problem, faults_of, problem_body, problem_of
 from coaching.models import EndedBy, LoadUnit, LoggedSet, Session, SetKind, SetSide
-from coaching.operations.entries import SessionEntry, SetEntry
+from coaching.operations.entries import MAX_SETS, SessionEntry, SetEntry
 from coaching.operations.sessions import (
     BatchItem,
     Outcome,
@@ -43,7 +43,6 @@ from coaching.operations.sessions import (
 from coaching.reads.clients import written_client
 from coaching.reads.loads import exact_load_kg
 
-MAX_SETS = 200
 MAX_BATCH = 100
 
 

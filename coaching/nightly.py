@@ -22,7 +22,6 @@ class NightRun:
     planned: int
     finished: int
     clients: int
-    failed: int
     opened: int
     closed: int
     rescored: int
@@ -44,7 +43,7 @@ def run_due_nights(*, now: datetime, budget_s: float) -> NightRun:
         if time.monotonic() >= until:
             break
     rescored = rescore_dirty_clients(now=now, until=until)
-    return NightRun(planned, finished, done.clients, 0, done.opened, done.closed, rescored, is_complete)
+    return NightRun(planned, finished, done.clients, done.opened, done.closed, rescored, is_complete)
 
 
 def run_night(*, night: Night, now: datetime, until: float | None = None) -> tuple[ChunkResult, bool]:

@@ -13,6 +13,7 @@ INSTANT = re.compile(
 )
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 WHOLE = re.compile(r"\d{1,6}", re.ASCII)
+NUMBER = re.compile(r"\d{1,7}(\.\d{1,9})?", re.ASCII)
 HALVES = re.compile(r"\d{1,3}(\.[05]0*)?", re.ASCII)
 FIRST_YEAR, LAST_YEAR = 1990, 2100
 LONGEST_CELL = 200
@@ -64,6 +65,25 @@ class Cells:
             self.note(column, "invalid", f"Give a number from 0 to {high} in steps of 0.5, with a dot.")
             return None
         return float(cell)
+
+    def number(self, column: str, high: float) -> float | None:
+        cell = self.cells.get(column)
+        if not cell:
+            return None
+        if not NUMBER.fullmatch(cell) or float(cell) > high:
+            self.note(column, "invalid", f"Give a number from 0 to {high}, with a dot.")
+            return None
+        return float(cell)
+
+    def day(self, column: str) -> date | None:
+        cell = self.text(column)
+        if not cell:
+            return None
+        when = _day_or_instant(cell) if DAY.fullmatch(cell) else None
+        if when is None or not FIRST_YEAR <= when.year <= LAST_YEAR:
+            self.note(column, "invalid", f"Give a date from {FIRST_YEAR} to {LAST_YEAR}, like 2026-03-02.")
+            return None
+        return when
 
     def load_thousandths(self, column: str) -> int:
         cell = self.cells.get(column) or "0"

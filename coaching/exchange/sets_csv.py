@@ -21,19 +21,15 @@ Rows of one client and one performed_at make one session, with its sets in the o
 At most 50 MB and 500,000 rows.
 """
 
-import csv
-import io
 import sys
-import unicodedata
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from coaching.errors import InvalidError
 from coaching.exchange.cells import Cells
+from coaching.exchange.table import check_columns, plain_cell, records, text_of, unreadable
 from coaching.models import EndedBy, LoadUnit, SetKind, SetSide
 from coaching.operations.import_rows import SetContent, SetRow
 
-MAX_BYTES = 50_000_000
 MAX_ROWS = 500_000
 
 NEEDED = ("client", "performed_at", "exercise")
@@ -49,70 +45,28 @@ def read_sets(path: Path, tell: Callable[[int], None] = lambda n_rows: None) -> 
 
     Raises InvalidError for a file that is no such table, OSError for one that cannot be opened.
     """
-    records = _records(_text_of(path))
-    line, names = next(records, (1, []))
+    rest = records(text_of(path))
+    line, names = next(rest, (1, []))
     columns = [name.strip() for name in names]
-    _check_columns(line, columns)
+    check_columns(line, columns, COLUMNS, NEEDED)
+    _check_counted(line, columns)
     rows: list[SetRow] = []
-    for line, cells in records:
+    for line, cells in rest:
         if len(rows) == MAX_ROWS:
-            raise _unreadable("too_many_rows", f"The file has more than {MAX_ROWS:,} rows.")
+            raise unreadable("too_many_rows", f"The file has more than {MAX_ROWS:,} rows.")
         rows.append(_read_row(line, columns, cells))
         if len(rows) % TOLD_EVERY == 0:
             tell(len(rows))
     return rows
 
 
-def _text_of(path: Path) -> str:
-    with path.open("rb") as file:
-        content = file.read(MAX_BYTES + 1)
-    if len(content) > MAX_BYTES:
-        raise _unreadable("too_big", f"The file is larger than {MAX_BYTES // 1_000_000} MB.")
-    if (at := content.find(b"\x00")) >= 0:
-        line = content.count(b"\n", 0, at) + 1
-        raise _unreadable("nul_byte", f"Line {line} holds a NUL byte: save the file as UTF-8 text.")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise _unreadable("not_utf8", f"Line {line} is not UTF-8: save the file as UTF-8 text.") from None
-
-
-def _records(text: str) -> Iterator[tuple[int, list[str]]]:
-    """Each record that says anything, with the line that it begins on."""
-    first = next((line for line in io.StringIO(text) if line.strip()), "")
-    delimiter = ";" if first.count(";") > first.count(",") else ","
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    while True:
-        line = reader.line_num + 1
-        try:
-            cells = next(reader, None)
-        except csv.Error as error:
-            raise _unreadable("not_csv", f"Line {line} cannot be read as CSV: {error}.") from None
-        if cells is None:
-            return
-        if any(cell.strip() for cell in cells):
-            yield line, cells
-
-
-def _check_columns(line: int, columns: Sequence[str]) -> None:
-    if not columns:
-        raise _unreadable("no_columns", "The file is empty; its first line must name the columns.")
-    for place, name in enumerate(columns):
-        if name not in COLUMNS:
-            detail = f"Line {line}: {name[:40]!r} is no column of such a file; it knows {', '.join(COLUMNS)}."
-            raise _unreadable("unknown_column", detail)
-        if name in columns[:place]:
-            raise _unreadable("repeated_column", f"Line {line} names the column {name} twice.")
-    missing = [name for name in NEEDED if name not in columns]
+def _check_counted(line: int, columns: Sequence[str]) -> None:
     if not set(COUNTED_IN) & set(columns):
-        missing.append(" or ".join(COUNTED_IN))
-    if missing:
-        raise _unreadable("missing_column", f"Line {line} names no column {missing[0]}.")
+        raise unreadable("missing_column", f"Line {line} names no column {' or '.join(COUNTED_IN)}.")
 
 
 def _read_row(line: int, columns: Sequence[str], found: Sequence[str]) -> SetRow:
-    cells = Cells(line, dict(zip(columns, (_cell(text) for text in found), strict=False)))
+    cells = Cells(line, dict(zip(columns, (plain_cell(text) for text in found), strict=False)))
     if len(found) != len(columns):
         cells.note("", "cells", f"The row has {len(found)} cells where the first line has {len(columns)}.")
         return SetRow(line, cells.cells.get("client", ""), None, None, tuple(cells.problems))
@@ -121,10 +75,6 @@ def _read_row(line: int, columns: Sequence[str], found: Sequence[str]) -> SetRow
     content = _read_content(cells)
     problems = tuple(cells.problems)
     return SetRow(line, client, performed_at, None if problems else content, problems)
-
-
-def _cell(text: str) -> str:
-    return unicodedata.normalize("NFC", text.strip())
 
 
 def _read_content(cells: Cells) -> SetContent:
@@ -143,7 +93,3 @@ def _read_content(cells: Cells) -> SetContent:
     if bool(cells.cells.get("reps")) == bool(cells.cells.get("duration_s")):
         cells.note("reps", "required", "Give reps or duration_s, one of the two.")
     return content
-
-
-def _unreadable(code: str, detail: str) -> InvalidError:
-    return InvalidError.at("file", code, detail)

@@ -9,7 +9,6 @@ from coaching.models.base import PracticeRow, one_of
 class MailKind(models.TextChoices):
     MORNING = "morning"
     URGENT = "urgent"
-    INVITATION = "invitation"
 
 
 class MailState(models.TextChoices):

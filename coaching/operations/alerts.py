@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db import transaction
 
+from coaching.compute.alert_life import PATIENCE_NIGHTS
 from coaching.errors import ForbiddenError, InvalidError, NotFoundError, StaleVersionError
 from coaching.models import Actor, Alert, AlertKind, AlertStatus, Clearance, Client, Closing
 from coaching.operations.audit import record_change
@@ -16,7 +17,7 @@ REOPENS_AFTER_DAYS = 21
 REOPENS_AT_PAIN_RISE = 2
 # A post answers silence and a missing log: those end with the first look that no longer finds them.
 CLOSES_AFTER_DAYS = {AlertKind.SILENT: 0, AlertKind.UNLOGGED: 0, AlertKind.OFF_PLAN: 3}
-CLOSES_AFTER_DAYS_OTHERWISE = 21
+CLOSES_AFTER_DAYS_OTHERWISE = PATIENCE_NIGHTS
 
 
 @dataclass(frozen=True, slots=True)

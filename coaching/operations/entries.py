@@ -9,6 +9,7 @@ from typing import Any
 
 HASH_VERSION = "v1"
 FIRST_INSTANT = datetime(1990, 1, 1, tzinfo=UTC)
+MAX_SETS = 200
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,14 +10,12 @@ from zoneinfo import ZoneInfo
 
 from coaching.errors import FieldFault, ForbearError
 from coaching.models import Actor, Client, Measure, Session
-from coaching.operations.entries import SessionEntry, SetEntry, content_hash
+from coaching.operations.entries import FIRST_INSTANT, MAX_SETS, SessionEntry, SetEntry, content_hash
 from coaching.operations.import_rows import RowProblem, SetRow
 from coaching.operations.sessions import LATEST_AHEAD
 from coaching.operations.standing import check_may_store
 from coaching.reads.catalogue import ExerciseFilter, exercises_known_to
 
-MAX_SETS = 200
-FIRST_INSTANT = datetime(1990, 1, 1, tzinfo=UTC)
 COMPARED_AT_ONCE = 500
 
 

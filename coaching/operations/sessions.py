@@ -262,7 +262,7 @@ def _replace(actor: Actor, client: Client, existing: Session, entry: SessionEntr
     old_days = _days_of(existing)
     existing.sets.all().delete()
     existing.pain_reports.all().delete()
-    lookups = look_up(client=client, entries=[entry])
+    lookups = look_up(client=client, entries=[entry], edited=existing)
     fresh = _session_row(client, entry, lookups, now)
     fresh.id, fresh.version, fresh.received_at = existing.id, existing.version + 1, existing.received_at
     fresh.save(force_update=True)

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
+from django.db.models import Exists, OuterRef
+
 from coaching.compute.exposure import is_load_to_confirm, is_tempo
 from coaching.compute.units import load_kg_of
 from coaching.errors import ConflictError, FieldFault, InvalidError
@@ -51,7 +53,7 @@ class Lookups:
         return nearest
 
 
-def look_up(*, client: Client, entries: Sequence[SessionEntry]) -> Lookups:
+def look_up(*, client: Client, entries: Sequence[SessionEntry], edited: Session | None = None) -> Lookups:
     """Find everything the entries name. Raises InvalidError that points at each unknown name."""
     codes = {row.exercise_code for entry in entries for row in entry.sets}
     exercises = {
@@ -79,7 +81,7 @@ def look_up(*, client: Client, entries: Sequence[SessionEntry]) -> Lookups:
         exercises=exercises,
         prescriptions=prescriptions,
         scheduled=scheduled,
-        unlogged=_unlogged(client, days),
+        unlogged=_unlogged(client, days, edited),
         best_load_kg=_best_loads(client, exercises, days),
     )
 
@@ -163,14 +165,18 @@ def _check_names(
         raise InvalidError("Some names are not known.", tuple(faults))
 
 
-def _unlogged(client: Client, days: Sequence[date]) -> list[ScheduledSession]:
+def _unlogged(client: Client, days: Sequence[date], edited: Session | None) -> list[ScheduledSession]:
+    """Scheduled sessions near these days without a kept log; the log being edited does not count as one."""
     margin = timedelta(days=SHIFTED_BY_AT_MOST_DAYS)
+    logs = Session.objects.filter(scheduled_session=OuterRef("pk")).kept()
+    if edited is not None:
+        logs = logs.exclude(id=edited.id)
     rows = ScheduledSession.objects.filter(
+        ~Exists(logs),
         client=client,
         due_on__gte=min(days) - margin,
         due_on__lte=max(days) + margin,
         status__in=[ScheduledStatus.PLANNED, ScheduledStatus.NOT_DONE],
-        sessions__isnull=True,
     )
     return list(rows.order_by("due_on"))
 

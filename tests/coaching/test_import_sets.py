@@ -10,7 +10,7 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.utils import timezone
 
-from coaching.exchange import sets_csv
+from coaching.exchange import sets_csv, table
 from coaching.management.commands import import_sets as command
 from coaching.models import Actor, AuditEvent, Consent, LiftDay, LoggedSet, Role, Session
 from coaching.operations import imports
@@ -444,9 +444,9 @@ def test_a_file_with_too_many_rows_ends_with_one(run, monkeypatch):
 
 def test_a_file_too_large_ends_with_one(run, monkeypatch):
     size = len(f"{HEADER}\n{GOOD}")
-    monkeypatch.setattr(sets_csv, "MAX_BYTES", size)
+    monkeypatch.setattr(table, "MAX_BYTES", size)
     assert run(HEADER, GOOD).status == 0
-    monkeypatch.setattr(sets_csv, "MAX_BYTES", size - 1)
+    monkeypatch.setattr(table, "MAX_BYTES", size - 1)
     done = run(HEADER, GOOD)
     assert (done.status, "larger than" in done.warned) == (1, True)
 

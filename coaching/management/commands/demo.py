@@ -77,8 +77,10 @@ class Command(BaseCommand):
 
     def _start_afresh(self, var: Path) -> None:
         """Remove the last demo's data; anything that is not a demo's stays, and the command says so."""
-        if settings.DATABASE_URL:
-            raise CommandError("The demo runs on the embedded default: unset DATABASE_URL.", returncode=2)
+        if settings.DATABASE_URL or settings.EMAIL_URL:
+            raise CommandError(
+                "The demo runs on the embedded default: unset DATABASE_URL and EMAIL_URL.", returncode=2
+            )
         database, marker = Path(settings.DATABASES["default"]["NAME"]), var / "demo.json"
         if database.exists() and not marker.exists():
             raise CommandError(

@@ -4,6 +4,7 @@ from argparse import ArgumentParser
 from datetime import date
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
@@ -31,6 +32,11 @@ class Command(BaseCommand):
             if not practices.exists():
                 raise CommandError("There is no such practice.", returncode=2)
         for practice in practices:
+            today = timezone.localdate(timezone=ZoneInfo(practice.zone))
+            if options["on"] > today:
+                raise CommandError(
+                    f"--on: it is {today} at {practice.name}; no night is run ahead.", returncode=2
+                )
             night = night_by_hand(practice=practice, night_on=options["on"], now=timezone.now())
             run_night(night=night, now=timezone.now())
             self._tell(Night.objects.get(id=night.id))

@@ -1,0 +1,103 @@
+"""A history played night by night, as the nights would have seen it: what they would have flagged."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coaching.compute import strength
+from coaching.compute.alert_life import follow_alerts
+from coaching.compute.pain import find_over_limit
+from coaching.compute.pain_trend import DEFAULT_SETTINGS as PAIN_TREND
+from coaching.compute.pain_trend import assess_sites
+from coaching.compute.progress import REGRESSING, STALLED, assess_lifts
+from coaching.exchange.history_csv import LiftRow, PainHistory, Series
+from coaching.models import AlertKind
+
+Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+
+ASSUMED_STEP_KG = 2.5  # a history does not say what the equipment can do
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """An alert that the night of `opened_on` would have opened."""
+
+    series: Series
+    opened_on: date
+    kind: str
+
+
+def replay_pain(history: PainHistory) -> list[Flag]:
+    """The alerts of a pain history; night D sees the days up to D-1 and nothing later."""
+    n_nights = history.pain.shape[1]
+    shape = (len(history.sites), n_nights)
+    with_volume, rising, limit = np.zeros(shape, bool), np.zeros(shape, bool), np.zeros(shape, bool)
+    no_limits = np.full(len(history.sites), np.nan)
+    for night in range(n_nights):
+        window = slice(max(0, night + 1 - PAIN_TREND.window_days), night + 1)
+        pain, joint_reps = history.pain[:, window], history.joint_reps[:, window]
+        found = assess_sites(pain, joint_reps)
+        with_volume[:, night], rising[:, night] = found.is_pain_with_volume, found.is_pain_rising
+        limit[:, night] = find_over_limit(pain, no_limits).is_over_limit
+    graver = follow_alerts(with_volume)
+    flags = _flags(history.sites, history.first_on, AlertKind.PAIN_WITH_VOLUME, graver.opens)
+    milder = follow_alerts(rising, is_held_back=graver.stands)
+    flags += _flags(history.sites, history.first_on, AlertKind.PAIN_RISING, milder.opens)
+    flags += _flags(history.sites, history.first_on, AlertKind.PAIN_LIMIT, follow_alerts(limit).opens)
+    return sorted(flags, key=lambda flag: (flag.opened_on, flag.series, flag.kind))
+
+
+def replay_lifts(rows: Sequence[LiftRow]) -> list[Flag]:
+    """The alerts of a history of sets; night D sees the sets up to D-1 and nothing later.
+
+    Each lift's training status is the one its newest seen set names. Attendance is not in such a file, so it
+    is taken as known to be good.
+    """
+    if not rows:
+        return []
+    lifts = tuple(dict.fromkeys(row.lift for row in rows))
+    exposures = [_exposures([row for row in rows if row.lift == lift]) for lift in lifts]
+    first = min(int(days[0]) for days, _, _ in exposures)
+    last = max(int(days[-1]) for days, _, _ in exposures)
+    times, e1rm_kg = _padded([days for days, _, _ in exposures]), _padded([best for _, best, _ in exposures])
+    status = np.array([status for _, _, status in exposures], dtype=np.str_)
+    steps = np.full(len(lifts), ASSUMED_STEP_KG)
+    is_comparable = ~np.isnan(e1rm_kg)
+    shape = (len(lifts), last - first + 1)
+    stalled, regressing = np.zeros(shape, bool), np.zeros(shape, bool)
+    for night in range(shape[1]):
+        found = assess_lifts(
+            times, e1rm_kg, is_comparable, status, as_of_day=float(first + night), increment_kg=steps
+        )
+        stalled[:, night], regressing[:, night] = found.state == STALLED, found.state == REGRESSING
+    first_on = date.fromordinal(first)
+    flags = _flags(lifts, first_on, AlertKind.STALLED_LIFT, follow_alerts(stalled).opens)
+    flags += _flags(lifts, first_on, AlertKind.REGRESSING_LIFT, follow_alerts(regressing).opens)
+    return sorted(flags, key=lambda flag: (flag.opened_on, flag.series, flag.kind))
+
+
+def _exposures(rows: Sequence[LiftRow]) -> tuple[Floats, Floats, str]:
+    """Days, each day's best valid e1RM (nan where no set may carry one), and the newest training status."""
+    best: dict[int, float] = {}
+    for row in rows:
+        day = row.day_on.toordinal()
+        best.setdefault(day, np.nan)
+        if row.load_kg and strength.is_valid_for_1rm(row.reps, row.rir, ended_by_pain=False, is_fresh=True):
+            best[day] = float(np.fmax(best[day], strength.estimated_1rm(row.load_kg, row.reps, row.rir)))
+    return np.array(list(best), float), np.array(list(best.values())), rows[-1].training_status
+
+
+def _padded(series: Sequence[Floats]) -> Floats:
+    width = max(len(values) for values in series)
+    return np.array([np.pad(values, (0, width - len(values)), constant_values=np.nan) for values in series])
+
+
+def _flags(series: Sequence[Series], first_on: date, kind: AlertKind, opens: Bools) -> list[Flag]:
+    return [
+        Flag(series[row], first_on + timedelta(days=int(column) + 1), kind.value)
+        for row, column in zip(*np.nonzero(opens), strict=True)
+    ]
