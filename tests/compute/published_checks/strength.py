@@ -76,7 +76,14 @@ def worked(place: int, reps: int) -> Check:
     quantity = f"e1RM of 100 kg x {reps}, all six formulas"
     expected = WORKED_VALUES[reps]
     return Check(
-        f"S{place}", quantity, E1RM, lambda: by_every_formula(reps), expected, 0.01, SIX_FORMULAS, FORMULA_SEEN
+        f"S{place}",
+        quantity,
+        E1RM,
+        lambda: by_every_formula(reps),
+        expected,
+        0.01,
+        SIX_FORMULAS,
+        FORMULA_SEEN,
     )
 
 
