@@ -12,14 +12,6 @@ reserves = st.floats(0, 10)
 shares = st.one_of(st.none(), st.floats(0, 1.2))
 
 
-# Zourdos 2016: 10 and 9 seen, half steps from memory.
-@pytest.mark.parametrize(
-    ("rpe", "rir"), [(10, 0), (9.5, 0.5), (9, 1), (8.5, 1.5), (8, 2), (7.5, 2.5), (7, 3)]
-)
-def test_effort_of_a_set_says_what_was_left(rpe, rir):
-    assert rir_from_rpe(rpe) == rir
-
-
 @pytest.mark.parametrize("rpe", [6.5, 6, 3, 1, math.nan])
 def test_light_effort_says_no_number(rpe):
     assert math.isnan(rir_from_rpe(rpe))
@@ -73,7 +65,7 @@ def test_the_bias_names_what_it_cannot_take(guessed, actual, message):
         rir_bias(guessed, actual)
 
 
-# Low loads count only near failure: Lasevicius 2022 (seen); the limits are coach judgement.
+# Low loads count only near failure; the limits are coach judgement.
 @pytest.mark.parametrize(
     ("rir", "share", "expected"),
     [

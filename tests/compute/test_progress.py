@@ -7,7 +7,6 @@ from coaching.compute.progress import (
     LiftAssessments,
     ProgressSettings,
     assess_lifts,
-    minimal_detectable_change,
 )
 
 DAYS = np.arange(1.0, 85.0, 3.5)  # two exposures a week
@@ -140,20 +139,6 @@ def test_reps_at_the_same_load_can_be_the_lever():
         increment_kg=np.array([1.0]),
     )
     assert found.state == ["stalled"]
-
-
-@pytest.mark.parametrize(("n_averaged", "percent"), [(1, 11.64), (2, 8.23), (3, 6.72), (4, 5.82), (5, 5.21)])
-def test_minimal_detectable_change_of_a_4_2_per_cent_cv(n_averaged: int, percent: float):
-    """CV 4.2 % is the median of Grgic 2020, Sports Med Open 6:31 (seen); the MDC follows from the formula."""
-    found = minimal_detectable_change(np.array([0.042]), n_averaged)
-    assert 100 * found[0] == pytest.approx(percent, abs=0.01)
-
-
-def test_minimal_detectable_change_at_90_per_cent():
-    """9.77 % from the formula, CV of Grgic 2020 (seen)."""
-    assert 100 * minimal_detectable_change(np.array([0.042]), confidence=0.9)[0] == pytest.approx(
-        9.77, abs=0.01
-    )
 
 
 def test_unknown_status_is_refused():

@@ -7,8 +7,6 @@ from hypothesis import strategies as st
 
 from coaching.compute.strength import (
     FORMULAS,
-    NSCA_TEXTBOOK_TABLE,
-    NSCA_TRAINING_LOAD_CHART,
     estimated_1rm,
     estimated_1rm_band,
     estimated_1rm_many,
@@ -22,56 +20,6 @@ loads = st.floats(0.5, 500)
 reps_done = st.integers(1, 20)
 reserves = st.sampled_from([0, 0.5, 1, 1.5, 2, 3, 4])
 formulas = st.sampled_from(FORMULAS)
-
-
-# 100 x 5 to failure. Formulas seen quoted in later papers; the values follow from them.
-@pytest.mark.parametrize(
-    ("formula", "expected", "tolerance"),
-    [
-        pytest.param("epley", 116.6667, 0.001, id="Epley 1985"),
-        pytest.param("brzycki", 112.5, 0.001, id="Brzycki 1993"),
-        pytest.param("lombardi", 117.4619, 0.001, id="Lombardi 1989, citation from memory"),
-        pytest.param("mayhew", 119.01, 0.01, id="Mayhew 1992, citation from memory"),
-        pytest.param("oconner", 112.5, 0.001, id="O'Conner 1989, citation from memory"),
-        pytest.param("wathan", 116.58, 0.01, id="Wathan 1994, citation from memory"),
-    ],
-)
-def test_five_reps_at_100_kg_give_the_printed_formula(formula, expected, tolerance):
-    assert estimated_1rm(100, 5, formula=formula) == pytest.approx(expected, abs=tolerance)
-
-
-# Reckoned from the formulas, two decimals.
-@pytest.mark.parametrize(
-    ("reps", "expected"),
-    [
-        (2, (106.67, 102.86, 107.18, 111.44, 105.00, 105.15)),
-        (8, (126.67, 124.14, 123.11, 126.29, 120.00, 127.67)),
-        (12, (140.00, 144.00, 128.21, 135.40, 130.00, 141.50)),
-        (20, (166.67, 211.76, 134.93, 151.18, 150.00, 164.46)),
-    ],
-)
-def test_every_formula_gives_its_row_of_worked_values(reps, expected):
-    assert [estimated_1rm(100, reps, formula=each) for each in FORMULAS] == pytest.approx(expected, abs=0.01)
-
-
-def test_the_second_printed_form_of_brzycki_lies_within_a_thirtieth_of_a_percent():
-    assert estimated_1rm(100, 5, formula="brzycki") == pytest.approx(100 / (1.0278 - 0.0278 * 5), rel=3e-4)
-
-
-def test_epley_and_brzycki_agree_at_ten_reps():
-    assert estimated_1rm(100, 10) == pytest.approx(133.3333, abs=1e-4)
-    assert estimated_1rm(100, 10, formula="brzycki") == pytest.approx(estimated_1rm(100, 10), abs=1e-6)
-
-
-@pytest.mark.parametrize("formula", FORMULAS)
-def test_one_rep_to_failure_is_the_maximum_itself(formula):
-    assert estimated_1rm(100, 1, formula=formula) == 100
-
-
-# 100 kg x 5 with two in reserve: the formula on seven repetitions.
-@pytest.mark.parametrize(("formula", "expected"), [("epley", 123.3333), ("brzycki", 120.0)])
-def test_reserve_adds_to_the_reps(formula, expected):
-    assert estimated_1rm(100, 5, 2, formula) == pytest.approx(expected, abs=0.001)
 
 
 def test_half_a_rep_in_reserve_is_allowed():
@@ -137,12 +85,6 @@ def test_the_band_of_a_true_maximum_does_not_fall_below_it():
 
 def test_the_band_has_no_upper_end_at_the_pole():
     assert math.isnan(estimated_1rm_band(100, 36, 0, "brzycki").high)
-
-
-# 60 kg x 12 by Epley, then the next loads: reckoned.
-@pytest.mark.parametrize(("load_kg", "expected"), [(62.5, 10.32), (65, 8.77)])
-def test_epley_says_how_many_reps_a_heavier_load_leaves(load_kg, expected):
-    assert reps_for_load(estimated_1rm(60, 12), load_kg) == pytest.approx(expected, abs=0.01)
 
 
 def test_a_load_above_the_maximum_leaves_no_rep():
@@ -239,13 +181,3 @@ def test_the_cap_can_be_raised_to_fifteen_for_one_prescription():
 def test_the_cap_cannot_be_raised_above_fifteen():
     with pytest.raises(ValueError, match="max_reps_and_rir must lie in 1 to 15, got 16"):
         is_valid_for_1rm(8, 0, ended_by_pain=False, is_fresh=True, max_reps_and_rir=16)
-
-
-# NSCA Training Load Chart (seen).
-def test_eight_reps_are_eighty_percent_in_both_tables():
-    assert (NSCA_TRAINING_LOAD_CHART[8], NSCA_TEXTBOOK_TABLE[8]) == (80, 80)
-
-
-# Chart seen; textbook column from memory.
-def test_twelve_reps_part_the_two_tables():
-    assert (NSCA_TRAINING_LOAD_CHART[12], NSCA_TEXTBOOK_TABLE[12]) == (70, 67)

@@ -7,10 +7,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from coaching.compute.trends import theil_sen, theil_sen_many
-
-# Invented ordinal pain; statistics reckoned from the formulas, limits by the nearest rank.
-DAYS = [0, 2, 5, 7, 9, 12, 14, 16, 19, 21]
-PAIN = [2, 2, 3, 2, 3, 3, 4, 3, 4, 5]
+from tests.compute.published_checks.trends import DAYS, PAIN
 
 points = st.lists(
     st.tuples(st.integers(0, 60), st.integers(0, 20)),
@@ -18,25 +15,6 @@ points = st.lists(
     max_size=20,
     unique_by=lambda point: point[0],
 )
-
-
-def test_the_slope_of_a_tied_pain_series():
-    assert theil_sen(DAYS, PAIN).slope == pytest.approx(0.1176471, abs=1e-7)
-
-
-def test_the_intercept_of_a_tied_pain_series():
-    assert theil_sen(DAYS, PAIN).intercept == pytest.approx(1.7647, abs=1e-4)
-
-
-@pytest.mark.parametrize(("confidence", "limits"), [(0.95, (0, 0.2)), (0.90, (0.0714, 0.1667))])
-def test_the_limits_of_a_tied_pain_series(confidence, limits):
-    line = theil_sen(DAYS, PAIN, confidence)
-    assert (line.low, line.high) == pytest.approx(limits, abs=1e-4)
-
-
-# EPA QA/G-9, data from memory.
-def test_the_slope_of_the_epa_guidance():
-    assert theil_sen(range(5), [5, 6, 11, 8, 10]).slope == 1.125
 
 
 @pytest.mark.parametrize("seed", range(60))

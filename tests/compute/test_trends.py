@@ -9,15 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from coaching.compute.trends import false_discovery_control, mann_kendall, mann_kendall_many
-
-# Invented ordinal pain of ten days; statistics reckoned from the formulas.
-PAIN = [2, 2, 3, 2, 3, 3, 4, 3, 4, 5]
-
-# Benjamini and Hochberg 1995, J R Stat Soc B 57:289-300, the fifteen p values of the example (seen).
-BH_1995 = [
-    0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240, 0.4262, 0.5719, 0.6528,
-    0.7590, 1.0,
-]  # fmt: skip
+from tests.compute.published_checks.trends import PAIN
 
 ordinal = st.lists(st.integers(0, 10), min_size=2, max_size=25)
 p_lists = st.lists(st.floats(0, 1), min_size=1, max_size=30)
@@ -27,71 +19,6 @@ def generated_series(seed):
     generator = np.random.default_rng(seed)
     n = int(generator.integers(3, 40))
     return generator.integers(0, generator.integers(2, 30), n).astype(float)
-
-
-# Wisconsin administrative code, five concentrations: S seen; the rest follows from the formulas.
-def test_mann_kendall_of_the_wisconsin_code():
-    found = mann_kendall([100, 50, 85, 75, 50])
-    assert found.s == -5
-    assert found.variance == pytest.approx(15.66667, abs=1e-5)
-    assert found.z == pytest.approx(-1.010582, abs=1e-5)
-    assert found.p == pytest.approx(0.3122, abs=1e-4)
-    assert found.p_exact == pytest.approx(1 / 3, abs=1e-12)
-    assert found.tau_b == pytest.approx(-0.5270, abs=1e-4)
-
-
-# EPA QA/G-9, five concentrations: data and 0.117 from memory.
-def test_mann_kendall_of_the_epa_guidance():
-    found = mann_kendall([5, 6, 11, 8, 10])
-    assert found.s == 6
-    assert found.z == pytest.approx(1.224745, abs=1e-6)
-    assert found.p_exact / 2 == pytest.approx(0.11667, abs=1e-5)
-
-
-def test_mann_kendall_of_a_tied_pain_series():
-    found = mann_kendall(PAIN)
-    assert found.s == 31
-    assert found.variance == pytest.approx(111.66667, abs=1e-5)
-    assert found.z == pytest.approx(2.838961, abs=1e-6)
-    assert found.p == pytest.approx(0.004526, abs=1e-6)
-    assert found.tau_b == pytest.approx(0.781127, abs=1e-6)
-
-
-# 200,000 random orders gave 0.0019.
-def test_the_exact_p_of_a_tied_pain_series_agrees_with_random_orders():
-    assert mann_kendall(PAIN).p_exact == pytest.approx(0.0019, abs=2e-4)
-
-
-def test_the_variance_of_ten_values_without_ties_is_125():
-    assert mann_kendall(range(10)).variance == 125
-
-
-# One-sided 5 % points, as in a published table of a monitoring software (seen).
-@pytest.mark.parametrize(("n", "smallest_s"), [(4, 6), (5, 8), (6, 11), (7, 13), (8, 16), (9, 18), (10, 21)])
-def test_the_smallest_significant_s_is_that_of_the_table(n, smallest_s):
-    assert one_sided_exact(n, smallest_s) <= 0.05 < one_sided_exact(n, smallest_s - 2)
-
-
-# Kendall's exact distribution, reckoned by enumeration.
-@pytest.mark.parametrize(
-    ("n", "s", "p"),
-    [(5, 8, 0.041667), (4, 4, 0.1667), (6, 9, 0.0681), (7, 15, 0.0151), (8, 20, 0.0071), (10, 27, 0.0083)],
-)
-def test_the_exact_share_is_that_of_the_table(n, s, p):
-    assert one_sided_exact(n, s) == pytest.approx(p, abs=5e-5)
-
-
-def one_sided_exact(n, s):
-    """Half the two-sided share, from an order of 1..n whose s is the one wanted."""
-    order = list(range(n))
-    inversions = (n * (n - 1) // 2 - s) // 2
-    for place in range(n):
-        step = min(inversions, n - 1 - place)
-        order.insert(place, order.pop(place + step))
-        inversions -= step
-    found = mann_kendall(order)
-    assert found.s == s
-    return found.p_exact / 2
 
 
 @pytest.mark.parametrize("values", [[1, 2, 2, 3], [0, 0, 1, 1, 1], [3, 1, 1, 2, 2, 5], [5, 4, 4, 4, 3, 3, 1]])
@@ -209,25 +136,6 @@ def test_p_values_are_shares(values):
     found = mann_kendall(values)
     assert 0 <= found.p <= 1
     assert len(values) > 10 or 0 < found.p_exact <= 1
-
-
-def test_false_discovery_control_rejects_four_of_the_fifteen():
-    assert (false_discovery_control(BH_1995) <= 0.05).sum() == 4
-
-
-def test_false_discovery_control_rejects_nine_at_ten_percent():
-    assert (false_discovery_control(BH_1995) <= 0.10).sum() == 9
-
-
-def test_the_adjusted_p_values_follow_from_the_formula():
-    adjusted = false_discovery_control(BH_1995)
-    assert [adjusted[3], adjusted[4], adjusted[5]] == pytest.approx([0.035625, 0.0603, 0.063857], abs=1e-6)
-
-
-# Documentation of an open library (seen).
-def test_false_discovery_control_keeps_the_order_given():
-    adjusted = false_discovery_control([0.008, 0.03, 0.123, 0.6, 0.2])
-    assert adjusted == pytest.approx([0.04, 0.075, 0.205, 0.6, 0.25], abs=1e-12)
 
 
 @given(p_lists)

@@ -17,20 +17,10 @@ from coaching.compute.workload import (
     strain,
     weekly_total,
 )
-
-WEEK_A = [300, 0, 525, 0, 360, 360, 0]
-WEEK_B = [420, 0, 540, 0, 360, 0, 300]
-
-# 21 days at 30, then 7 at 50: input of an open implementation's own test (seen).
-STEP = [30.0] * 21 + [50.0] * 7
+from tests.compute.published_checks.load import STEP, WEEK_A
 
 weeks = st.lists(st.integers(0, 900), min_size=7, max_size=7)
 histories = st.lists(st.integers(1, 900), min_size=28, max_size=80)
-
-
-# Foster 1998: effort 7 over 60 minutes (formula seen).
-def test_session_load_is_effort_times_minutes():
-    assert session_load(7, 60) == 420
 
 
 @pytest.mark.parametrize(
@@ -45,28 +35,6 @@ def test_session_load_is_effort_times_minutes():
 def test_session_load_names_what_is_out_of_range(arguments, message):
     with pytest.raises(ValueError, match=message):
         session_load(*arguments)
-
-
-# Weeks A and B: reckoned, since no complete published example could be verified.
-@pytest.mark.parametrize(("week", "total"), [(WEEK_A, 1545), (WEEK_B, 1620)])
-def test_the_weekly_total_adds_seven_days(week, total):
-    assert weekly_total(week) == total
-
-
-@pytest.mark.parametrize(
-    ("week", "ddof", "expected"),
-    [(WEEK_A, 1, 1.014807), (WEEK_A, 0, 1.096117), (WEEK_B, 1, 1.0138), (WEEK_B, 0, 1.0950)],
-)
-def test_monotony_names_its_standard_deviation(week, ddof, expected):
-    assert monotony(week, ddof) == pytest.approx(expected, rel=1e-4)
-
-
-@pytest.mark.parametrize(
-    ("week", "ddof", "expected"),
-    [(WEEK_A, 1, 1567.877), (WEEK_A, 0, 1693.501), (WEEK_B, 1, 1642.30), (WEEK_B, 0, 1773.89)],
-)
-def test_strain_is_the_weekly_total_times_monotony(week, ddof, expected):
-    assert strain(week, ddof) == pytest.approx(expected, abs=0.01)
 
 
 @pytest.mark.parametrize("load", [0, 0.1, 300])
@@ -140,34 +108,6 @@ def test_weekly_change_names_what_it_cannot_take(arguments, message):
         change_against_trained_weeks(*arguments)
 
 
-# Williams 2017 (seen): alpha 0.25 for 7 days, 2/29 for 28; here as the weight of the newest day.
-@pytest.mark.parametrize(("span", "alpha"), [(7, 0.25), (28, 0.06896552)])
-def test_the_newest_day_weighs_alpha(span, alpha):
-    assert ewma([0, 1], span)[-1] == pytest.approx(alpha, abs=1e-8)
-
-
-@pytest.mark.parametrize(("span", "expected"), [(7, 47.330322), (28, 37.871967)])
-def test_the_averages_of_the_step_series(span, expected):
-    assert ewma(STEP, span)[-1] == pytest.approx(expected, abs=1e-6)
-
-
-def test_the_seed_still_weighs_13_percent_after_28_days():
-    assert ewma([1] + [0] * 28, 28)[-1] == pytest.approx(0.135220, abs=1e-6)
-
-
-# NIST/SEMATECH e-Handbook 6.3.2.4 (seen): lambda 0.3, started at the target 50; printed to two decimals.
-def test_the_average_of_the_nist_example():
-    values = [
-        52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5,
-        49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1,
-    ]  # fmt: skip
-    printed = [
-        50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33,
-        50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
-    ]  # fmt: skip
-    assert ewma([50, *values], span=2 / 0.3 - 1)[1:] == pytest.approx(printed, abs=0.0051)
-
-
 @pytest.mark.parametrize("span", [1, 3, 7, 28])
 @pytest.mark.parametrize("seed", range(5))
 def test_the_average_agrees_with_pandas(seed, span):
@@ -214,27 +154,10 @@ def test_the_average_names_what_it_cannot_take(compute, arguments, message):
         compute(*arguments)
 
 
-# Williams 2017: 1.25 and 1.43 (seen) for a series that is evidently of this shape.
-def test_the_ewma_ratio_of_the_step_series():
-    assert ewma_ratio(STEP).ratio == pytest.approx(1.249746, abs=1e-6)
-
-
-@pytest.mark.parametrize(("method", "expected"), [("coupled", 1.428571), ("uncoupled", 1.666667)])
-def test_the_rolling_ratio_of_the_step_series(method, expected):
-    assert rolling_ratio(STEP, method).ratio == pytest.approx(expected, abs=1e-6)
-
-
 def test_a_ratio_shows_what_it_is_made_of():
     found = rolling_ratio(STEP)
     assert (found.acute, found.chronic, found.method) == (50, 30, "uncoupled")
     assert (found.n_history_days, found.n_observed_days) == (28, 28)
-
-
-# Lolli 2019 and others: the acute week is part of the chronic four.
-def test_an_uncoupled_ratio_of_three_halves_is_a_coupled_one_of_four_thirds():
-    daily = [100.0] * 21 + [150.0] * 7
-    assert rolling_ratio(daily, "uncoupled").ratio == pytest.approx(1.5)
-    assert rolling_ratio(daily, "coupled").ratio == pytest.approx(1.333333, abs=1e-6)
 
 
 @given(histories)

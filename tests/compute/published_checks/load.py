@@ -43,9 +43,18 @@ def coupled_where_uncoupled_is(ratio: float) -> float:
 
 
 LOAD = (
-    Check("W01", "load of 60 minutes at an effort of 7", "workload.session_load", lambda: session_load(7, 60), 420, 0, FOSTER, SEEN),
-    Check("W02", "total of week A: 300 0 525 0 360 360 0", "workload.weekly_total", lambda: weekly_total(WEEK_A), 1545, 0, WEEKS, COMPUTED),
-    Check("W03", "total of week B: 420 0 540 0 360 0 300", "workload.weekly_total", lambda: weekly_total(WEEK_B), 1620, 0, WEEKS, COMPUTED),
+    Check(
+        "W01", "load of 60 minutes at an effort of 7", "workload.session_load", lambda: session_load(7, 60),
+        420, 0, FOSTER, SEEN,
+    ),
+    Check(
+        "W02", "total of week A: 300 0 525 0 360 360 0", "workload.weekly_total",
+        lambda: weekly_total(WEEK_A), 1545, 0, WEEKS, COMPUTED,
+    ),
+    Check(
+        "W03", "total of week B: 420 0 540 0 360 0 300", "workload.weekly_total",
+        lambda: weekly_total(WEEK_B), 1620, 0, WEEKS, COMPUTED,
+    ),
     Check(
         "W04", "monotony of week A, sample and population form", "workload.monotony",
         lambda: both(monotony, WEEK_A), (1.014807, 1.096117), 1e-5, WEEKS, COMPUTED,
@@ -72,7 +81,8 @@ LOAD = (
     ),
     Check(
         "W10", "averages of 21 days at 30 and 7 at 50, spans 7 and 28", "workload.ewma",
-        lambda: [ewma(STEP, span)[-1] for span in (7, 28)], (47.330322, 37.871967), 1e-5, STEP_SOURCE, FORMULA_SEEN,
+        lambda: [ewma(STEP, span)[-1] for span in (7, 28)], (47.330322, 37.871967), 1e-5, STEP_SOURCE,
+        FORMULA_SEEN,
     ),
     Check(
         "W11", "weight of the seed in the average of span 28 after 28 and 56 days", "workload.ewma",

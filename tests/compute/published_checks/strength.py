@@ -99,11 +99,19 @@ def emphasised(reps: float, share: float, exponent: float) -> float:
 
 
 STRENGTH = (
-    Check("S01", "e1RM of 100 kg x 5, Epley", E1RM, lambda: five_reps("epley"), 116.6667, 1e-3, EPLEY, FORMULA_SEEN),
+    Check(
+        "S01", "e1RM of 100 kg x 5, Epley", E1RM, lambda: five_reps("epley"), 116.6667, 1e-3, EPLEY,
+        FORMULA_SEEN,
+    ),
     Check("S02", "the same, Brzycki", E1RM, lambda: five_reps("brzycki"), 112.5, 1e-3, BRZYCKI, FORMULA_SEEN),
-    Check("S03", "the same, Lombardi", E1RM, lambda: five_reps("lombardi"), 117.4619, 1e-3, LOMBARDI, FORMULA_SEEN),
+    Check(
+        "S03", "the same, Lombardi", E1RM, lambda: five_reps("lombardi"), 117.4619, 1e-3, LOMBARDI,
+        FORMULA_SEEN,
+    ),
     Check("S04", "the same, Mayhew", E1RM, lambda: five_reps("mayhew"), 119.01, 0.01, MAYHEW, FORMULA_SEEN),
-    Check("S05", "the same, O'Conner", E1RM, lambda: five_reps("oconner"), 112.5, 1e-3, OCONNER, FORMULA_SEEN),
+    Check(
+        "S05", "the same, O'Conner", E1RM, lambda: five_reps("oconner"), 112.5, 1e-3, OCONNER, FORMULA_SEEN,
+    ),
     Check("S06", "the same, Wathan", E1RM, lambda: five_reps("wathan"), 116.58, 0.01, WATHAN, FORMULA_SEEN),
     Check(
         "S07", "Brzycki by its second printed form, 1/(1.0278 - 0.0278 r), at 5 reps",
@@ -131,16 +139,26 @@ STRENGTH = (
     ),
     Check(
         "S21", "what one rep of misjudged reserve adds to 100 kg x 5, Epley: 1/30 of the load", BAND,
-        lambda: estimated_1rm_band(100, 5).high - estimated_1rm_band(100, 5).mid, 100 / 30, 1e-9, EPLEY, COMPUTED,
+        lambda: estimated_1rm_band(100, 5).high - estimated_1rm_band(100, 5).mid, 100 / 30, 1e-9, EPLEY,
+        COMPUTED,
     ),
     Check(
         "S22", "reps with 62.5 and 65 kg after 60 kg x 12, Epley", INVERSE,
         lambda: [reps_for_load(estimated_1rm(60, 12), load_kg) for load_kg in (62.5, 65)],
         (10.32, 8.77), 0.01, "30 (e1RM / load - 1)", COMPUTED,
     ),
-    Check("S23", "share of the 1RM for 8 reps, chart", CHART_OF_OURS, lambda: NSCA_TRAINING_LOAD_CHART[8], 80, 0, CHART, SEEN),
-    Check("S24", "share of the 1RM for 12 reps, chart", CHART_OF_OURS, lambda: NSCA_TRAINING_LOAD_CHART[12], 70, 0, CHART, SEEN),
-    Check("S25", "the same, textbook", TABLE_OF_OURS, lambda: NSCA_TEXTBOOK_TABLE[12], 67, 0, TEXTBOOK, FROM_MEMORY),
+    Check(
+        "S23", "share of the 1RM for 8 reps, chart", CHART_OF_OURS, lambda: NSCA_TRAINING_LOAD_CHART[8], 80,
+        0, CHART, SEEN,
+    ),
+    Check(
+        "S24", "share of the 1RM for 12 reps, chart", CHART_OF_OURS, lambda: NSCA_TRAINING_LOAD_CHART[12], 70,
+        0, CHART, SEEN,
+    ),
+    Check(
+        "S25", "the same, textbook", TABLE_OF_OURS, lambda: NSCA_TEXTBOOK_TABLE[12], 67, 0, TEXTBOOK,
+        FROM_MEMORY,
+    ),
     Check(
         "S26", "the chart, 1 to 10 reps", CHART_OF_OURS,
         lambda: [NSCA_TRAINING_LOAD_CHART[reps] for reps in range(1, 11)],
@@ -162,9 +180,13 @@ EFFORT = (
     Check("E02", "reserve at an effort of 10", RPE, lambda: rir_from_rpe(10), 0, 0, ZOURDOS, SEEN),
     Check(
         "E03", "reserve at 9.5, 8.5, 8, 7.5 and 7", RPE,
-        lambda: [rir_from_rpe(rpe) for rpe in (9.5, 8.5, 8, 7.5, 7)], (0.5, 1.5, 2, 2.5, 3), 0, ZOURDOS, FROM_MEMORY,
+        lambda: [rir_from_rpe(rpe) for rpe in (9.5, 8.5, 8, 7.5, 7)], (0.5, 1.5, 2, 2.5, 3), 0, ZOURDOS,
+        FROM_MEMORY,
     ),
-    Check("E04", "reserve at 6, where the scale gives no single number", RPE, lambda: rir_from_rpe(6), float("nan"), 0, ZOURDOS, FROM_MEMORY),
+    Check(
+        "E04", "reserve at 6, where the scale gives no single number", RPE, lambda: rir_from_rpe(6),
+        float("nan"), 0, ZOURDOS, FROM_MEMORY,
+    ),
     Check(
         "E05", "hard set: 30 % of the 1RM to failure, and stopped well short of it", HARD,
         lambda: [is_hard_set(None, to_failure=True, share_of_1rm=0.3), is_hard_set(4, share_of_1rm=0.3)],
@@ -178,8 +200,10 @@ EFFORT = (
 
 EXPOSURE = (
     Check(
-        "X01", "hard sets of chest, front delt and triceps: bench press 4, overhead press 3, triceps extension 3",
-        "exposure.hard_sets_per_muscle", hard_sets_of_three_presses, (4.0, 5.0, 6.5), 0, PELLAND, FORMULA_SEEN,
+        "X01",
+        "hard sets of chest, front delt and triceps: bench press 4, overhead press 3, triceps extension 3",
+        "exposure.hard_sets_per_muscle", hard_sets_of_three_presses, (4.0, 5.0, 6.5), 0, PELLAND,
+        FORMULA_SEEN,
     ),
     Check(
         "X02", "volume load of 3 x 10 x 60 kg", "exposure.volume_load_kg",
@@ -210,7 +234,10 @@ EXPOSURE = (
         lambda: [emphasised(1, 1.1, exponent) for exponent in (7, 9, 10)],
         (1.9487, 2.3579, 2.5937), 1e-4, EDWARDS, COMPUTED,
     ),
-    Check("X09", "a fifth less load, exponent 9", EMPHASIS, lambda: emphasised(1, 0.8, 9), 0.134, 5e-4, EDWARDS, COMPUTED),
+    Check(
+        "X09", "a fifth less load, exponent 9", EMPHASIS, lambda: emphasised(1, 0.8, 9), 0.134, 5e-4, EDWARDS,
+        COMPUTED,
+    ),
     Check(
         "X10", "relative volume of 3 x 10 at half the 1RM, and of 3 x 10 at 70 % (exponent 1)", EMPHASIS,
         lambda: [float(emphasise_heavy_reps([10] * 3, share, 1).sum()) for share in (0.5, 0.7)],

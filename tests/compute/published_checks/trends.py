@@ -99,7 +99,9 @@ def change_points(confidence: float) -> float:
 
 
 TRENDS = (
-    Check("T01", "S of 100, 50, 85, 75, 50", KENDALL, lambda: of_wisconsin("s"), (-5,), 0, WISCONSIN_CODE, SEEN),
+    Check(
+        "T01", "S of 100, 50, 85, 75, 50", KENDALL, lambda: of_wisconsin("s"), (-5,), 0, WISCONSIN_CODE, SEEN,
+    ),
     Check(
         "T02", "its variance and Z, with one tie", KENDALL, lambda: of_wisconsin("variance", "z"),
         (15.66667, -1.010582), 1e-5, TIES, FORMULA_SEEN,
@@ -108,7 +110,10 @@ TRENDS = (
         "T03", "its two-sided p and tau-b", KENDALL, lambda: of_wisconsin("p", "tau_b"),
         (0.3122, -0.5270), 1e-4, TIES, FORMULA_SEEN,
     ),
-    Check("T04", "its exact two-sided p", KENDALL, lambda: of_wisconsin("p_exact"), (1 / 3,), 1e-12, ENUMERATION, COMPUTED),
+    Check(
+        "T04", "its exact two-sided p", KENDALL, lambda: of_wisconsin("p_exact"), (1 / 3,), 1e-12,
+        ENUMERATION, COMPUTED,
+    ),
     Check(
         "T05", "S and exact one-sided p of 5, 6, 11, 8, 10", KENDALL,
         lambda: [mann_kendall(FIVE).s, mann_kendall(FIVE).p_exact / 2], (6, 0.11667), 1e-4, EPA, COMPUTED,
@@ -117,7 +122,10 @@ TRENDS = (
         "T06", "its Z and two-sided p", KENDALL,
         lambda: [mann_kendall(FIVE).z, mann_kendall(FIVE).p], (1.224745, 0.2207), 5e-5, EPA, COMPUTED,
     ),
-    Check("T07", "its Theil-Sen slope per step", LINE, lambda: theil_sen(range(5), FIVE).slope, 1.125, 1e-12, EPA, COMPUTED),
+    Check(
+        "T07", "its Theil-Sen slope per step", LINE, lambda: theil_sen(range(5), FIVE).slope, 1.125, 1e-12,
+        EPA, COMPUTED,
+    ),
     Check(
         "T08", "S, variance and Z of ten tied pain scores", KENDALL, lambda: of_pain("s", "variance", "z"),
         (31, 111.66667, 2.838961), 1e-5, ORDINAL, COMPUTED,
@@ -128,8 +136,14 @@ TRENDS = (
         "T11", "their exact p against 200,000 random orders", KENDALL, lambda: of_pain("p_exact"),
         (0.0019,), 2e-4, ORDINAL, COMPUTED,
     ),
-    Check("T12", "their Theil-Sen slope a day", LINE, lambda: theil_sen(DAYS, PAIN).slope, 0.1176471, 1e-6, ORDINAL, COMPUTED),
-    Check("T13", "its intercept", LINE, lambda: theil_sen(DAYS, PAIN).intercept, 1.7647, 1e-4, ORDINAL, COMPUTED),
+    Check(
+        "T12", "their Theil-Sen slope a day", LINE, lambda: theil_sen(DAYS, PAIN).slope, 0.1176471, 1e-6,
+        ORDINAL, COMPUTED,
+    ),
+    Check(
+        "T13", "its intercept", LINE, lambda: theil_sen(DAYS, PAIN).intercept, 1.7647, 1e-4, ORDINAL,
+        COMPUTED,
+    ),
     Check("T14", "its 95 % limits", LINE, lambda: limits(0.95), (0, 0.2), 1e-4, ORDINAL, COMPUTED),
     Check("T15", "its 90 % limits", LINE, lambda: limits(0.90), (0.0714, 0.1667), 1e-4, ORDINAL, COMPUTED),
     Check(
@@ -142,7 +156,8 @@ TRENDS = (
     ),
     Check(
         "T18", "smallest S that is significant at one-sided 5 %, 4 to 10 values", KENDALL,
-        lambda: [smallest_significant(n) for n in range(4, 11)], (6, 8, 11, 13, 16, 18, 21), 0, MONITORING, SEEN,
+        lambda: [smallest_significant(n) for n in range(4, 11)], (6, 8, 11, 13, 16, 18, 21), 0, MONITORING,
+        SEEN,
     ),
     *(exact_shares(place, n) for place, n in enumerate(EXACT_SHARES, start=19)),
 )  # fmt: skip
@@ -180,7 +195,9 @@ PROGRESS = (
         "P03", "the same for averages of 2, 4 and 5", CHANGE,
         lambda: [change_percent(n) for n in (2, 4, 5)], (8.23, 5.82, 5.21), 0.01, MDC, COMPUTED,
     ),
-    Check("P04", "one against one at 90 %", CHANGE, lambda: change_percent(1, 0.9), 9.77, 0.01, MDC, COMPUTED),
+    Check(
+        "P04", "one against one at 90 %", CHANGE, lambda: change_percent(1, 0.9), 9.77, 0.01, MDC, COMPUTED,
+    ),
     Check(
         "P05", "change of a pain score beyond noise, 95 and 90 %", CHANGE,
         lambda: [change_points(0.95), change_points(0.90)], (2.8273, 2.3729), 1e-3, CHILDS, FORMULA_SEEN,
