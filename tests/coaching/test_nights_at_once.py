@@ -1,0 +1,62 @@
+"""Two of everything is harmless: ticks, posts and nights at the same moment, on a real PostgreSQL."""
+
+import uuid
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+from threading import Barrier
+
+import pytest
+from django.db import connection
+from rest_framework.test import APIClient
+
+from coaching import nightly
+from coaching.models import MailRow, Night, NightClient, Score, Session
+from coaching.operations import nights
+from tests.bodies import session_body
+from tests.conftest import token_for
+from tests.factories import ClientFactory, ConsentFactory, MembershipFactory
+
+pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
+
+NOW = datetime(2026, 3, 2, 4, 0, tzinfo=UTC)
+CALLERS = 4
+
+
+def at_once(work, callers=CALLERS):
+    """What `work` gives to each of so many callers that begin at the same moment."""
+    barrier = Barrier(callers)
+
+    def call(number):
+        try:
+            barrier.wait(10)
+            return work(number)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(callers) as pool:
+        return list(pool.map(call, range(callers)))
+
+
+def test_four_ticks_at_once_score_each_client_once_and_mail_each_coach_once():
+    clients = 3 * nights.CHUNK
+    ClientFactory.create_batch(clients, coach=MembershipFactory())
+    at_once(lambda number: nightly.run_due_nights(now=NOW, budget_s=30))
+    assert Night.objects.get().clients_scored == clients
+    assert Score.objects.count() == NightClient.objects.filter(state="scored").count() == clients
+    assert MailRow.objects.count() == 1
+
+
+def test_sixteen_posts_of_one_id_at_once_end_in_one_session():
+    client = ClientFactory()
+    ConsentFactory(client=client)
+    token, uid, bodies = token_for(client), uuid.uuid4(), [session_body(), session_body()]
+
+    def post(number):
+        app = APIClient(raise_request_exception=False)
+        app.credentials(HTTP_AUTHORIZATION=f"Bearer {token}")
+        return app.put(f"/api/v1/sessions/{uid}", bodies[number % 2], format="json").status_code
+
+    answers = at_once(post, callers=8)
+    assert Session.objects.count() == 1
+    assert answers.count(201) == 1
+    assert set(answers) <= {200, 201, 409}
