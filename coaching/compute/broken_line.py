@@ -78,8 +78,7 @@ def fit_broken_lines(
 
     Source:
         Generalised least squares: Aitken AC 1935, Proc R Soc Edinb 55:42-48 (from memory). Combination of own
-        and
-        assumed noise: design choice.
+        and assumed noise: design choice.
 
     >>> days = np.arange(40.0)
     >>> row = 2 + 0.1 * np.maximum(0, days - 20)
@@ -122,9 +121,9 @@ def fit_broken_lines(
     is_fitted = gain[rows, best] > 0
     residual = np.maximum(0.0, values_values - ones_values * level_mean - gain[rows, best])
     freedom = np.maximum(n_seen - 3, 0) + prior_weight
-    noise_sd = np.sqrt((residual + prior_weight * prior_sd**2) / freedom)
     best_slope = slope[rows, best]
     with np.errstate(invalid="ignore", divide="ignore"):
+        noise_sd = np.sqrt((residual + prior_weight * prior_sd**2) / freedom)
         slope_se = noise_sd / np.sqrt(ramp_left[rows, best])
         level_from = level_mean - best_slope * ones_ramp[rows, best] / ones_ones
         statistic = best_slope / slope_se

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from coaching.compute.broken_line import fit_broken_lines
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -95,45 +97,41 @@ def hinge_fit_many(values: ArrayLike, onsets: Sequence[int] | Ints) -> HingeFits
     Raises:
         ValueError: values is not 2-D, an infinite value, no onset, or one outside the series.
 
+    Notes:
+        The fit of fit_broken_lines with independent days and no assumed noise, on values less their mean, so
+        that a large level costs no digits.
+
+    Source:
+        As hinge_fit.
+
     >>> hinge_fit_many([[1, 1, 1, 2, 3], [1, 1, 1, 1, 1]], [1, 2]).onset
     array([ 2, -1])
     """
     series, candidates = _checked(values, onsets)
     is_seen = ~np.isnan(series)
-    seen = is_seen.astype(np.float64)
     n = is_seen.sum(axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        middle = np.where(is_seen, series, 0.0).sum(axis=1) / n
-        left = np.where(is_seen, series - middle[:, None], 0.0)
-        ramps = np.maximum(0.0, np.arange(series.shape[1])[:, None] - candidates[None, :])
-        ramp_middle = (seen @ ramps) / n[:, None]
-        ramp_spread = seen @ ramps**2 - n[:, None] * ramp_middle**2
-        slopes = (left @ ramps) / ramp_spread
-        n_after = seen @ (ramps > 0)
-        is_allowed = (n[:, None] >= 4) & (n_after >= 2) & (n_after < n[:, None]) & (slopes > 0)
-        gain = np.where(is_allowed, slopes**2 * ramp_spread, -1.0)
-    best = np.argmax(gain, axis=1)
-    rows = np.arange(len(series))
-    spread = (left**2).sum(axis=1)
-    slope = slopes[rows, best]
+    middle = np.where(is_seen, series, 0.0).sum(axis=1) / np.maximum(n, 1)
+    left = series - middle[:, None]
+    fits = fit_broken_lines(
+        left, candidates, day_correlation=0, prior_sd=0, prior_weight=0, min_before=1, min_after=2
+    )
+    spread = np.nansum(left**2, axis=1)
+    noise_sd = np.where(n >= 4, fits.noise_sd, np.nan)
+    rest = noise_sd**2 * (n - 3)
     # A gain or a rest below the rounding error of the sums is no rise, and no noise.
     rounding = 1e-12 * spread + 1e-20 * np.nansum(series**2, axis=1)
-    is_fitted = gain[rows, best] > rounding
-    rest = spread - gain[rows, best]
-    rest = np.where(rest > rounding, rest, 0.0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        residual_sd = np.sqrt(rest / (n - 3))
-        statistic = slope * np.sqrt(ramp_spread[rows, best]) / residual_sd
+    is_fitted = (n >= 4) & (spread - rest > rounding)
+    is_exact = rest <= rounding
 
     def kept(array: Floats) -> Floats:
         return np.where(is_fitted, array, np.nan)
 
     return HingeFits(
-        onset=np.where(is_fitted, candidates[best], -1),
-        level=kept(middle - slope * ramp_middle[rows, best]),
-        slope=kept(slope),
-        statistic=kept(statistic),
-        residual_sd=kept(residual_sd),
+        onset=np.where(is_fitted, fits.onset_day, -1),
+        level=kept(fits.level_from + middle),
+        slope=kept(fits.slope_per_day),
+        statistic=kept(np.where(is_exact, np.inf, fits.statistic)),
+        residual_sd=kept(np.where(is_exact, 0.0, noise_sd)),
         n=n,
     )
 

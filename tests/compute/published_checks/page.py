@@ -19,8 +19,8 @@ What the functions of `coaching/compute` are held against, and who says so. Writ
     python -m tests.compute.published_checks > coaching/compute/PUBLISHED_CHECKS.md
 
 Each row is one test of `tests/compute/test_published_checks.py`,
-`test_our_value_agrees_with_the_source[<check>]`; another test of that file fails where this page and the table
-differ.
+`test_our_value_agrees_with_the_source[<check>]`; another test of that file fails where this page and the
+table differ.
 
 Known: *seen* = the number was read in the source; *second-hand* = read where somebody else quotes it; *from
 memory* = known, not read; *computed* = follows from the formula or definition named, reckoned apart from our
