@@ -18,6 +18,11 @@ NOT_DONE = "not_done"
 UNKNOWN = "unknown"
 STATES = (DONE, NOT_DONE, UNKNOWN)
 
+_AMOUNTS = (
+    "prescribed_sets", "completed_sets", "prescribed_reps", "completed_reps", "prescribed_volume_kg",
+    "completed_volume_kg",
+)  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class AdherenceSettings:
@@ -73,6 +78,11 @@ class ScheduledSessions:
     completed_volume_kg: Floats
     has_reached_effort: Floats
     is_excused: Bools
+
+    @property
+    def days_late(self) -> Floats:
+        """Days between due and done; nan where a session was not done."""
+        return np.where(self.state == DONE, self.done_day - self.due_day, np.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,11 +143,51 @@ class AdherenceAssessments:
 
 
 @dataclass(frozen=True, slots=True)
+class _Judged:
+    """What each session counts as on the day of the score."""
+
+    age: Ints
+    is_due: Bools
+    is_unknown: Bools
+    is_pending: Bools
+    is_counted: Bools
+    is_late: Bools
+    is_attended: Bools
+    ratio: Floats
+    completed: Floats
+    prescribed: Floats
+
+
+@dataclass(frozen=True, slots=True)
 class _Bounds:
+    """Mean of each client with unknown sessions as 0 and as 1."""
+
     low: Floats
     high: Floats
     n_counted: Ints
     n_unknown: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class _PerClient:
+    """Adds up sessions for each client."""
+
+    client: Ints
+    n_clients: int
+
+    def total(self, is_chosen: Bools, weights: Floats | None = None) -> Floats:
+        chosen = None if weights is None else weights[is_chosen]
+        return np.bincount(self.client[is_chosen], chosen, minlength=self.n_clients).astype(float)
+
+    def count(self, is_chosen: Bools) -> Ints:
+        return self.total(is_chosen).astype(np.int64)
+
+    def bounds(self, is_chosen: Bools, is_unknown: Bools, values: Floats) -> _Bounds:
+        n_counted, known = self.total(is_chosen), self.total(is_chosen, values)
+        unknown = self.total(is_chosen & is_unknown)
+        with np.errstate(invalid="ignore"):
+            low, high = known / n_counted, (known + unknown) / n_counted
+        return _Bounds(low, high, n_counted.astype(np.int64), unknown.astype(np.int64))
 
 
 def assess_adherence(
@@ -171,54 +221,36 @@ def assess_adherence(
     Source:
         Terms missed, interrupted, relative dose intensity: Fairman 2020, Med Sci Sports Exerc 52(2):315-322;
         Nilsen 2018, Med Sci Sports Exerc 50(6):1134-1141. Windows and limits: design choice.
+
+    >>> asked = np.array([100.0, 100.0, 100.0])
+    >>> sessions = ScheduledSessions(
+    ...     client=np.zeros(3, dtype=int), due_day=np.array([1, 3, 5]),
+    ...     state=np.array(["done", "unknown", "not_done"]), done_day=np.array([1, np.nan, np.nan]),
+    ...     prescribed_sets=asked, completed_sets=asked, prescribed_reps=asked, completed_reps=asked,
+    ...     prescribed_volume_kg=asked, completed_volume_kg=np.array([90.0, np.nan, np.nan]),
+    ...     has_reached_effort=np.full(3, np.nan), is_excused=np.zeros(3, dtype=bool))
+    >>> found = assess_adherence(sessions, n_clients=1, as_of_day=9, days_since_post=np.array([4.0]))
+    >>> found.score_low.round(2), found.score_high.round(2)
+    (array([0.3]), array([0.63]))
     """
     _check(sessions, n_clients, days_since_post)
-    age = as_of_day - sessions.due_day
-    is_due = age >= 0
-    is_unknown = sessions.state == UNKNOWN
-    is_pending = is_due & is_unknown & (age < settings.grace_days) & ~sessions.is_excused
-    is_counted = is_due & ~is_pending & ~sessions.is_excused
-    lag = np.where(sessions.state == DONE, sessions.done_day - sessions.due_day, np.nan)
-    is_late = lag > settings.grace_days
-    is_attended = (sessions.state == DONE) & ~is_late
-    completed, prescribed = _doses(sessions)
-    kept_share = np.where(prescribed > 0, np.minimum(session_ratios(completed, prescribed), 1.0), 1.0)
-    ratio = np.where(is_attended, kept_share, 0.0)
-
-    def per_client(is_chosen: Bools, weights: Floats | None = None) -> Floats:
-        chosen = None if weights is None else weights[is_chosen]
-        return np.bincount(sessions.client[is_chosen], chosen, minlength=n_clients).astype(float)
-
-    def count(is_chosen: Bools) -> Ints:
-        return per_client(is_chosen).astype(np.int64)
-
-    def bounds(is_chosen: Bools, values: Floats) -> _Bounds:
-        n_counted = per_client(is_chosen)
-        known = per_client(is_chosen, values)
-        unknown = per_client(is_chosen & is_unknown)
-        with np.errstate(invalid="ignore"):
-            low, high = known / n_counted, (known + unknown) / n_counted
-        return _Bounds(low, high, n_counted.astype(np.int64), unknown.astype(np.int64))
-
-    in_score = is_counted & (age < settings.score_days)
-    score = bounds(in_score, ratio)
-    attendance = bounds(in_score, is_attended.astype(float))
-    in_short = is_counted & (age < settings.off_plan_days + settings.grace_days)
-    short = bounds(in_short, ratio)
-    widened = bounds(is_counted & (age < settings.off_plan_days_widened + settings.grace_days), ratio)
-    is_short = short.n_counted >= settings.min_sessions
-    low = np.where(is_short, short.low, widened.low)
-    high = np.where(is_short, short.high, widened.high)
-    n_plan = np.where(is_short, short.n_counted, widened.n_counted)
-    is_enough = n_plan >= settings.min_sessions
+    judged = _judge(sessions, as_of_day, settings)
+    clients = _PerClient(sessions.client, n_clients)
+    in_score = judged.is_counted & (judged.age < settings.score_days)
+    score = clients.bounds(in_score, judged.is_unknown, judged.ratio)
+    attendance = clients.bounds(in_score, judged.is_unknown, judged.is_attended.astype(float))
+    plan, plan_days = _off_plan_bounds(clients, judged, settings)
+    is_enough = plan.n_counted >= settings.min_sessions
     limit = settings.off_plan_score + 1e-9
-    attended_in_score = in_score & is_attended
-    is_effort_known = attended_in_score & ~np.isnan(sessions.has_reached_effort)
+    attended = in_score & judged.is_attended
+    is_effort_known = attended & ~np.isnan(sessions.has_reached_effort)
     missed, interrupted = _spells(sessions, in_score, n_clients)
-    n_due_in_silence = count(is_due & ~sessions.is_excused & (age < settings.silent_days))
+    in_silence = judged.is_due & ~sessions.is_excused & (judged.age < settings.silent_days)
+    n_due_in_silence = clients.count(in_silence)
     with np.errstate(invalid="ignore", divide="ignore"):
-        dose_ratio = per_client(attended_in_score, completed) / per_client(attended_in_score, prescribed)
-        effort_share = per_client(is_effort_known, sessions.has_reached_effort) / per_client(is_effort_known)
+        dose_ratio = clients.total(attended, judged.completed) / clients.total(attended, judged.prescribed)
+        n_effort_known = clients.total(is_effort_known)
+        effort_share = clients.total(is_effort_known, sessions.has_reached_effort) / n_effort_known
     return AdherenceAssessments(
         score_low=score.low,
         score_high=score.high,
@@ -227,21 +259,21 @@ def assess_adherence(
         dose_ratio=dose_ratio,
         effort_share=effort_share,
         n_counted=score.n_counted,
-        n_done=count(attended_in_score),
-        n_late=count(in_score & is_late),
-        n_not_done=count(in_score & (sessions.state == NOT_DONE)),
-        n_unknown=count(in_score & is_unknown),
-        n_pending=count(is_pending),
-        n_excused=count(is_due & sessions.is_excused & (age < settings.score_days)),
+        n_done=clients.count(attended),
+        n_late=clients.count(in_score & judged.is_late),
+        n_not_done=clients.count(in_score & (sessions.state == NOT_DONE)),
+        n_unknown=score.n_unknown,
+        n_pending=clients.count(judged.is_pending),
+        n_excused=clients.count(judged.is_due & sessions.is_excused & (judged.age < settings.score_days)),
         n_missed_spells=missed,
         n_interrupted_spells=interrupted,
-        off_plan_score_low=low,
-        off_plan_score_high=high,
-        off_plan_sessions=n_plan,
-        off_plan_unknown=np.where(is_short, short.n_unknown, widened.n_unknown),
-        off_plan_days=np.where(is_short, settings.off_plan_days, settings.off_plan_days_widened),
-        is_off_plan=is_enough & (high <= limit),
-        is_unlogged=is_enough & (low <= limit) & (high > limit),
+        off_plan_score_low=plan.low,
+        off_plan_score_high=plan.high,
+        off_plan_sessions=plan.n_counted,
+        off_plan_unknown=plan.n_unknown,
+        off_plan_days=plan_days,
+        is_off_plan=is_enough & (plan.high <= limit),
+        is_unlogged=is_enough & (plan.low <= limit) & (plan.high > limit),
         n_due_in_silence=n_due_in_silence,
         is_silent=(n_due_in_silence > 0) & ~(days_since_post < settings.silent_days),
         silent_days=settings.silent_days,
@@ -251,14 +283,74 @@ def assess_adherence(
 
 
 def session_ratios(completed: Floats, prescribed: Floats) -> Floats:
-    """Completed / prescribed, elementwise and not capped; nan where nothing was prescribed.
+    """Divide what was completed by what was prescribed.
+
+    Args:
+        completed, prescribed: one shape, one unit, 0 or more; nan = not known, which gives nan.
+
+    Returns:
+        Completed / prescribed, not capped; nan where nothing was prescribed.
+
+    Raises:
+        ValueError: shapes differ.
+
+    Source:
+        Relative dose intensity: Fairman 2020, Med Sci Sports Exerc 52(2):315-322. The mean of such ratios is
+        not the ratio of the means.
 
     >>> session_ratios(np.array([90.0, 130.0, 5.0]), np.array([100.0, 100.0, 0.0]))
     array([0.9, 1.3, nan])
     """
-    ratios = np.full(np.shape(prescribed), np.nan)
+    if completed.shape != prescribed.shape:
+        raise ValueError(
+            f"completed must have the shape of prescribed {prescribed.shape}, got {completed.shape}"
+        )
+    ratios = np.full(prescribed.shape, np.nan)
     np.divide(completed, prescribed, out=ratios, where=prescribed > 0)
     return ratios
+
+
+def _judge(sessions: ScheduledSessions, as_of_day: int, settings: AdherenceSettings) -> _Judged:
+    age = as_of_day - sessions.due_day
+    is_due = age >= 0
+    is_unknown = sessions.state == UNKNOWN
+    is_pending = is_due & is_unknown & (age < settings.grace_days) & ~sessions.is_excused
+    is_late = sessions.days_late > settings.grace_days
+    is_attended = (sessions.state == DONE) & ~is_late
+    completed, prescribed = _doses(sessions)
+    kept_share = np.where(prescribed > 0, np.minimum(session_ratios(completed, prescribed), 1.0), 1.0)
+    return _Judged(
+        age=age,
+        is_due=is_due,
+        is_unknown=is_unknown,
+        is_pending=is_pending,
+        is_counted=is_due & ~is_pending & ~sessions.is_excused,
+        is_late=is_late,
+        is_attended=is_attended,
+        ratio=np.where(is_attended, kept_share, 0.0),
+        completed=completed,
+        prescribed=prescribed,
+    )
+
+
+def _off_plan_bounds(
+    clients: _PerClient, judged: _Judged, settings: AdherenceSettings
+) -> tuple[_Bounds, Ints]:
+    """Bounds over the off-plan window, or the wider one where that holds too few sessions; and its length."""
+
+    def within(days: int) -> _Bounds:
+        in_window = judged.is_counted & (judged.age < days + settings.grace_days)
+        return clients.bounds(in_window, judged.is_unknown, judged.ratio)
+
+    short, wide = within(settings.off_plan_days), within(settings.off_plan_days_widened)
+    is_short = short.n_counted >= settings.min_sessions
+    plan = _Bounds(
+        low=np.where(is_short, short.low, wide.low),
+        high=np.where(is_short, short.high, wide.high),
+        n_counted=np.where(is_short, short.n_counted, wide.n_counted),
+        n_unknown=np.where(is_short, short.n_unknown, wide.n_unknown),
+    )
+    return plan, np.where(is_short, settings.off_plan_days, settings.off_plan_days_widened)
 
 
 def _doses(sessions: ScheduledSessions) -> tuple[Floats, Floats]:
@@ -305,8 +397,13 @@ def _check(sessions: ScheduledSessions, n_clients: int, days_since_post: Floats)
             )
     if days_since_post.shape != (n_clients,):
         raise ValueError(f"days_since_post must have {n_clients} entries, got {days_since_post.shape}")
-    if n_sessions and not (sessions.client.min() >= 0 and sessions.client.max() < n_clients):
-        raise ValueError(f"client must lie in 0 to {n_clients - 1}, got {sessions.client.max()}")
+    is_outside = (sessions.client < 0) | (sessions.client >= n_clients)
+    if is_outside.any():
+        raise ValueError(f"client must lie in 0 to {n_clients - 1}, got {sessions.client[is_outside][0]}")
+    for name in _AMOUNTS:
+        amounts = getattr(sessions, name)
+        if (amounts < 0).any():
+            raise ValueError(f"{name} must be 0 or more, or nan, got {float(amounts[amounts < 0][0])}")
     is_known = np.isin(sessions.state, STATES)
     if not is_known.all():
         raise ValueError(f"state must be one of {', '.join(STATES)}, got {sessions.state[~is_known][0]}")

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from coaching.compute.adherence import DONE, NOT_DONE, UNKNOWN, assess_adherence
+from coaching.compute.adherence import DONE, NOT_DONE, UNKNOWN, assess_adherence, session_ratios
 from tests.compute.scheduled import TODAY, Due, assess, sessions
 
 
@@ -173,3 +173,14 @@ def test_arrays_of_different_length_are_refused():
 def test_days_since_post_must_cover_every_client():
     with pytest.raises(ValueError, match="days_since_post must have 2 entries"):
         assess_adherence(sessions(Due(90)), n_clients=2, as_of_day=TODAY, days_since_post=np.zeros(1))
+
+
+def test_negative_amounts_are_refused():
+    wrong = replace(sessions(Due(90)), completed_reps=np.array([-1.0]))
+    with pytest.raises(ValueError, match=r"completed_reps must be 0 or more, or nan, got -1\.0"):
+        assess_adherence(wrong, n_clients=1, as_of_day=TODAY, days_since_post=np.zeros(1))
+
+
+def test_ratios_of_different_shapes_are_refused():
+    with pytest.raises(ValueError, match=r"completed must have the shape of prescribed \(2,\), got \(1,\)"):
+        session_ratios(np.ones(1), np.ones(2))
