@@ -159,6 +159,9 @@ def are_hard_sets(
     Raises:
         ValueError: as is_hard_set.
 
+    Source:
+        As is_hard_set.
+
     >>> are_hard_sets([1.0, 3.0, 5.0], share_of_1rm=[0.4, 0.4, 0.8])
     array([ True, False, False])
     """

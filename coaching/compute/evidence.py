@@ -39,7 +39,13 @@ Numbers = (
 
 
 def refer_out(emergency_number: str = "") -> str:
-    """The refer-out sentence with the number to call, or a general phrase where none is known.
+    """Give the refer-out sentence with the number to call.
+
+    Args:
+        emergency_number: number or text; empty = not known, then a general phrase.
+
+    Returns:
+        One to three sentences.
 
     >>> refer_out("112").endswith("In an emergency call 112. Local rules come first.")
     True

@@ -82,6 +82,9 @@ def joint_load_kg(reps: ArrayLike, load_kg: ArrayLike, stress: ArrayLike) -> Flo
     Raises:
         ValueError: a value is out of range, or reps or stress nan.
 
+    Source:
+        Definition; stress as for joint_reps.
+
     >>> joint_load_kg([5, 8], [100.0, float("nan")], 0.5)
     array([250.,   0.])
     """
@@ -100,6 +103,9 @@ def is_site_loaded(set_side: ArrayLike, site_side: ArrayLike) -> Bools:
 
     Raises:
         ValueError: another word.
+
+    Source:
+        Design choice.
 
     >>> is_site_loaded(["left", "both"], "left")
     array([ True,  True])
@@ -141,6 +147,9 @@ def sum_site_days(
 
     Raises:
         ValueError: shapes do not fit, or a value is out of range.
+
+    Source:
+        Sums of joint_reps and joint_load_kg.
 
     >>> totals = sum_site_days([0, 0, 1], ["left", "both", "right"], [10, 5, 8], [20.0, 60.0, 20.0],
     ...                        [[0.5], [1.0], [0.5]], ["left"], n_days=2)
@@ -211,6 +220,9 @@ def volume_load_kg(reps: ArrayLike, load_kg: ArrayLike) -> float:
     Notes:
         Not comparable between exercises, nor between one-sided and two-sided ones; favours long light sets.
 
+    Source:
+        Definition.
+
     >>> volume_load_kg([10, 10, 10], [60.0, 60.0, 60.0])
     1800.0
     """
@@ -272,7 +284,13 @@ def parse_tempo(text: str) -> Tempo:
 
 
 def is_tempo(text: str) -> bool:
-    """Whether the text is a tempo; see parse_tempo.
+    """Say whether a text is a tempo.
+
+    Args:
+        text: any text.
+
+    Returns:
+        True where parse_tempo reads it.
 
     >>> is_tempo("3-1-X-0"), is_tempo("fast")
     (True, False)
@@ -297,6 +315,9 @@ def time_under_tension(reps: float, tempo: Tempo | str) -> float:
     Raises:
         ValueError: reps out of range, or as parse_tempo.
 
+    Source:
+        Repetitions x seconds of one: common practice, no source.
+
     >>> time_under_tension(10, "3-1-1-0")
     50.0
     """
@@ -305,10 +326,20 @@ def time_under_tension(reps: float, tempo: Tempo | str) -> float:
 
 
 def density(volume_load_kg: float, duration_min: float) -> float:
-    """Give the pace of a session in kilograms a minute; a measure of pacing only.
+    """Give the pace of a session; a measure of pacing only.
+
+    Args:
+        volume_load_kg: 0 or more.
+        duration_min: minutes, above 0.
+
+    Returns:
+        Kilograms a minute.
 
     Raises:
         ValueError: volume load below 0, or a duration that is not above 0.
+
+    Source:
+        Definition.
 
     >>> density(5400, 45)
     120.0
@@ -324,6 +355,9 @@ def is_load_to_confirm(load_kg: float, best_84_days_kg: float | None) -> bool:
     Args:
         load_kg: load of the set.
         best_84_days_kg: heaviest confirmed load of the lift; None, nan or 0 = none, so nothing is asked.
+
+    Returns:
+        True where the set is to be held back until somebody confirms it.
 
     Source:
         Design choice.

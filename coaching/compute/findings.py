@@ -106,7 +106,23 @@ class SilenceNumbers:
 
 
 def describe_pain_trend(found: SiteAssessments, row: int, last_on: date) -> PainTrendNumbers:
-    """Numbers of one row of assess_sites; last_on is the date of the newest column."""
+    """Give the numbers of one series of assess_sites.
+
+    Args:
+        found: result of assess_sites.
+        row: the series.
+        last_on: date of the newest column.
+
+    Returns:
+        PainTrendNumbers; the onset is last_on where nothing rises.
+
+    >>> import numpy as np
+    >>> from coaching.compute.pain_trend import assess_sites
+    >>> found = assess_sites(np.array([[2.0] * 84]), np.full((1, 84), 30.0))
+    >>> numbers = describe_pain_trend(found, 0, date(2026, 3, 25))
+    >>> numbers.from_on.isoformat(), numbers.n_reports
+    ('2026-01-01', 84)
+    """
 
     def on(column: int) -> date:
         return last_on - timedelta(days=found.last_day - column)
@@ -134,7 +150,23 @@ def describe_pain_trend(found: SiteAssessments, row: int, last_on: date) -> Pain
 
 
 def describe_pain_limit(found: OverLimits, row: int, last_on: date, n_days: int) -> PainLimitNumbers:
-    """Numbers of one row of find_over_limit; n_days is the number of columns that were given."""
+    """Give the numbers of one series of find_over_limit.
+
+    Args:
+        found: result of find_over_limit.
+        row: a series with such a day.
+        last_on: date of the newest column.
+        n_days: number of columns that were given.
+
+    Returns:
+        PainLimitNumbers.
+
+    >>> import numpy as np
+    >>> from coaching.compute.pain import find_over_limit
+    >>> found = find_over_limit(np.array([[1.0, 7.0, 3.0]]), np.array([np.nan]))
+    >>> describe_pain_limit(found, 0, date(2026, 3, 25), n_days=3).on.isoformat()
+    '2026-03-24'
+    """
     return PainLimitNumbers(
         on=last_on - timedelta(days=n_days - 1 - int(found.day[row])),
         pain=float(found.pain[row]),
@@ -145,7 +177,23 @@ def describe_pain_limit(found: OverLimits, row: int, last_on: date, n_days: int)
 
 
 def describe_settling(found: Settling, row: int, last_on: date, n_days: int) -> SettlingNumbers:
-    """Numbers of one row of assess_settling; n_days is the number of columns that were given."""
+    """Give the numbers of one series of assess_settling.
+
+    Args:
+        found: result of assess_settling.
+        row: a series with a recent morning.
+        last_on: date of the newest column.
+        n_days: number of columns that were given.
+
+    Returns:
+        SettlingNumbers.
+
+    >>> import numpy as np
+    >>> from coaching.compute.pain import assess_settling
+    >>> found = assess_settling(np.array([[1.0] * 20 + [3.0, 4.0]]), np.ones((1, 22)), recent_days=7)
+    >>> describe_settling(found, 0, date(2026, 3, 25), n_days=22).n_above
+    2
+    """
     return SettlingNumbers(
         newest_on=last_on - timedelta(days=n_days - 1 - int(found.newest_day[row])),
         newest_morning=float(found.newest_morning[row]),
@@ -156,7 +204,23 @@ def describe_settling(found: Settling, row: int, last_on: date, n_days: int) -> 
 
 
 def describe_lift(found: LiftAssessments, row: int) -> LiftNumbers:
-    """Numbers of one assessable row of assess_lifts, whose days are date ordinals."""
+    """Give the numbers of one lift of assess_lifts.
+
+    Args:
+        found: result of assess_lifts, whose days are date ordinals.
+        row: an assessable lift.
+
+    Returns:
+        LiftNumbers.
+
+    >>> import numpy as np
+    >>> from coaching.compute.progress import assess_lifts
+    >>> days = date(2026, 1, 1).toordinal() + np.arange(0.0, 84, 3.5)[None, :]
+    >>> found = assess_lifts(days, np.full_like(days, 100.0), np.ones(days.shape, bool), np.array(["novice"]),
+    ...                      as_of_day=days.max(), increment_kg=np.array([2.5]))
+    >>> describe_lift(found, 0).from_on.isoformat()
+    '2026-01-01'
+    """
     return LiftNumbers(
         from_on=date.fromordinal(int(found.first_day[row])),
         to_on=date.fromordinal(int(found.last_day[row])),
@@ -175,7 +239,27 @@ def describe_lift(found: LiftAssessments, row: int) -> LiftNumbers:
 
 
 def describe_adherence(found: AdherenceAssessments, row: int) -> AdherenceNumbers:
-    """Numbers of one client of assess_adherence."""
+    """Give the numbers of one client of assess_adherence.
+
+    Args:
+        found: result of assess_adherence.
+        row: the client.
+
+    Returns:
+        AdherenceNumbers.
+
+    >>> import numpy as np
+    >>> from coaching.compute.adherence import ScheduledSessions, assess_adherence
+    >>> asked = np.full(3, 100.0)
+    >>> sessions = ScheduledSessions(
+    ...     client=np.zeros(3, dtype=int), due_day=np.array([4, 5, 6]), state=np.array(["not_done"] * 3),
+    ...     done_day=np.nan * asked, prescribed_sets=asked, completed_sets=0 * asked, prescribed_reps=asked,
+    ...     completed_reps=0 * asked, prescribed_volume_kg=asked, completed_volume_kg=0 * asked,
+    ...     has_reached_effort=np.nan * asked, is_excused=np.zeros(3, dtype=bool))
+    >>> found = assess_adherence(sessions, n_clients=1, as_of_day=9, days_since_post=np.array([9.0]))
+    >>> describe_adherence(found, 0).score_high
+    0.0
+    """
     return AdherenceNumbers(
         days=int(found.off_plan_days[row]),
         n_sessions=int(found.off_plan_sessions[row]),
@@ -186,7 +270,21 @@ def describe_adherence(found: AdherenceAssessments, row: int) -> AdherenceNumber
 
 
 def describe_over_dose(found: OverDoses, row: int) -> OverDoseNumbers:
-    """Numbers of one row of assess_over_dose."""
+    """Give the numbers of one series of assess_over_dose.
+
+    Args:
+        found: result of assess_over_dose.
+        row: the series.
+
+    Returns:
+        OverDoseNumbers.
+
+    >>> import numpy as np
+    >>> from coaching.compute.over_dose import assess_over_dose
+    >>> found = assess_over_dose(np.full((1, 14), 15.0), np.full((1, 14), 10.0), np.array([True]))
+    >>> describe_over_dose(found, 0).ratio
+    1.5
+    """
     return OverDoseNumbers(
         days=found.days,
         completed_joint_reps=float(found.completed_joint_reps[row]),
@@ -196,7 +294,28 @@ def describe_over_dose(found: OverDoses, row: int) -> OverDoseNumbers:
 
 
 def describe_silence(found: AdherenceAssessments, row: int, days_since_post: float) -> SilenceNumbers:
-    """Numbers of one client of assess_adherence; days_since_post is what was given to it, nan = never."""
+    """Give the numbers of one client's silence.
+
+    Args:
+        found: result of assess_adherence.
+        row: the client.
+        days_since_post: what was given to it for that client; nan = never posted.
+
+    Returns:
+        SilenceNumbers.
+
+    >>> import numpy as np
+    >>> from coaching.compute.adherence import ScheduledSessions, assess_adherence
+    >>> asked = np.full(3, 100.0)
+    >>> sessions = ScheduledSessions(
+    ...     client=np.zeros(3, dtype=int), due_day=np.array([4, 5, 6]), state=np.array(["not_done"] * 3),
+    ...     done_day=np.nan * asked, prescribed_sets=asked, completed_sets=0 * asked, prescribed_reps=asked,
+    ...     completed_reps=0 * asked, prescribed_volume_kg=asked, completed_volume_kg=0 * asked,
+    ...     has_reached_effort=np.nan * asked, is_excused=np.zeros(3, dtype=bool))
+    >>> found = assess_adherence(sessions, n_clients=1, as_of_day=9, days_since_post=np.array([9.0]))
+    >>> describe_silence(found, 0, 9.0).n_due
+    3
+    """
     return SilenceNumbers(
         days_since_post=None if days_since_post != days_since_post else int(days_since_post),
         days=found.silent_days,

@@ -141,10 +141,10 @@ def _checked(values: ArrayLike, onsets: Sequence[int] | Ints) -> tuple[Floats, I
     if series.ndim != 2:
         raise ValueError(f"values must have two dimensions, got {series.ndim}")
     if np.isinf(series).any():
-        raise ValueError("values must be finite or nan, got an infinite value")
+        raise ValueError(f"values must be finite or nan, got {float(series[np.isinf(series)][0])}")
     candidates = np.asarray(onsets, dtype=np.int64)
     if candidates.size == 0:
-        raise ValueError("onsets must hold at least one index, got none")
+        raise ValueError(f"onsets must hold at least one index, got {candidates.size}")
     is_outside = (candidates < 0) | (candidates >= series.shape[1])
     if is_outside.any():
         raise ValueError(

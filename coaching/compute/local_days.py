@@ -30,6 +30,9 @@ def local_day_bounds(zone: str, local_date: date) -> LocalDayBounds:
         A day starts at its first midnight. Where clocks were once put back across midnight, the minutes that
         came again count to the later day.
 
+    Source:
+        Time zone database, by zoneinfo. First midnight: design choice.
+
     >>> local_day_bounds("Europe/Berlin", date(2025, 3, 30)).ends_at.isoformat()
     '2025-03-30T22:00:00+00:00'
     """
@@ -40,10 +43,19 @@ def local_day_bounds(zone: str, local_date: date) -> LocalDayBounds:
 
 
 def hours_in_local_day(zone: str, local_date: date) -> float:
-    """Give the length of a local day in hours.
+    """Give the length of a local day.
+
+    Args:
+        zone, local_date: as for local_day_bounds.
+
+    Returns:
+        Hours; 0 for a date that the zone left out.
 
     Raises:
         ValueError: unknown zone.
+
+    Source:
+        As local_day_bounds.
 
     >>> hours_in_local_day("Europe/Berlin", date(2025, 3, 30))
     23.0
@@ -67,6 +79,9 @@ def first_valid_instant(zone: str, local_date: date, hour: int) -> datetime:
     Raises:
         ValueError: unknown zone, or hour outside 0 to 23.
 
+    Source:
+        Time zone database, by zoneinfo. Which instant stands for a skipped or doubled hour: design choice.
+
     >>> first_valid_instant("Europe/Berlin", date(2025, 3, 30), 2).isoformat()
     '2025-03-30T01:00:00+00:00'
     """
@@ -87,8 +102,14 @@ def local_date_of(instant: datetime, zone: str) -> date:
         instant: a datetime with an offset.
         zone: IANA name.
 
+    Returns:
+        Date on the calendar there.
+
     Raises:
         ValueError: unknown zone, or a datetime without an offset.
+
+    Source:
+        Time zone database, by zoneinfo.
 
     >>> local_date_of(datetime(2025, 6, 30, 23, tzinfo=UTC), "Asia/Kolkata")
     datetime.date(2025, 7, 1)

@@ -70,7 +70,7 @@ def assess_over_dose(
         OverDoses.
 
     Raises:
-        ValueError: shapes differ.
+        ValueError: shapes differ, or joint reps below 0 or missing.
 
     Notes:
         Nothing prescribed but reps done counts as over-dose from min_reps; its ratio is nan.
@@ -86,6 +86,14 @@ def assess_over_dose(
             f"prescribed_joint_reps must have the shape of completed_joint_reps "
             f"{completed_joint_reps.shape}, got {prescribed_joint_reps.shape}"
         )
+    if is_guarded.shape != completed_joint_reps.shape[:1]:
+        raise ValueError(f"is_guarded must have {len(completed_joint_reps)} entries, got {is_guarded.shape}")
+    for name, reps in (
+        ("completed_joint_reps", completed_joint_reps),
+        ("prescribed_joint_reps", prescribed_joint_reps),
+    ):
+        if not (reps >= 0).all():
+            raise ValueError(f"{name} must be 0 or more on every day, got {float(reps[~(reps >= 0)][0])}")
     completed = completed_joint_reps[:, -settings.days :].sum(axis=1)
     prescribed = prescribed_joint_reps[:, -settings.days :].sum(axis=1)
     is_well_above = completed >= settings.ratio * prescribed - 1e-9

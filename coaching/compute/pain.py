@@ -106,6 +106,9 @@ def is_over_limit(pain: Floats, limits: Floats) -> Bools:
     Returns:
         (n_series, n_days); false where there is no report.
 
+    Raises:
+        ValueError: pain outside 0-10, or limits of another length.
+
     Notes:
         A client's limit can only be lower than 6: a higher one is read as 6.
 
@@ -116,6 +119,9 @@ def is_over_limit(pain: Floats, limits: Floats) -> Bools:
     array([[0, 1, 0],
            [1, 0, 1]])
     """
+    check_pain("pain", pain)
+    if limits.shape != pain.shape[:1]:
+        raise ValueError(f"limits must have {pain.shape[0]} entries like pain, got {limits.shape}")
     return np.asarray(pain >= _limits(limits)[:, None])
 
 
@@ -133,12 +139,12 @@ def find_over_limit(pain: Floats, limits: Floats, recent_days: int = 7) -> OverL
     Raises:
         ValueError: pain outside 0-10, or limits of another length.
 
+    Source:
+        As is_over_limit; days: design choice.
+
     >>> find_over_limit(np.array([[1.0, 7.0, np.nan, 3.0]]), np.array([np.nan])).pain
     array([7.])
     """
-    check_pain("pain", pain)
-    if limits.shape != pain.shape[:1]:
-        raise ValueError(f"limits must have {pain.shape[0]} entries like pain, got {limits.shape}")
     is_over = is_over_limit(pain, limits)
     is_over[:, : max(0, pain.shape[1] - recent_days)] = False
     day = _newest(is_over)
@@ -161,7 +167,10 @@ def is_unsettled(next_morning: Floats, usual_morning: Floats, tolerance: float =
         tolerance: points that may be measurement noise.
 
     Returns:
-        Shape of next_morning.
+        Booleans of the broadcast shape.
+
+    Raises:
+        ValueError: either pain outside 0-10, or tolerance below 0.
 
     Source:
         Pain-monitoring model: settled by the next morning, Silbernagel 2007 (rule from memory); tolerance:
@@ -170,6 +179,10 @@ def is_unsettled(next_morning: Floats, usual_morning: Floats, tolerance: float =
     >>> is_unsettled(np.array([2.0, 3.0, np.nan]), np.array([1.0, 1.0, 1.0]))
     array([False,  True, False])
     """
+    check_pain("next_morning", next_morning)
+    check_pain("usual_morning", usual_morning)
+    if not tolerance >= 0:
+        raise ValueError(f"tolerance must be 0 or more, got {tolerance}")
     return np.asarray(next_morning > usual_morning + tolerance)
 
 
@@ -241,6 +254,9 @@ def compare_weeks(pain: Floats) -> WeekMedians:
     Returns:
         WeekMedians; is_rising is false where either week has no report.
 
+    Raises:
+        ValueError: pain outside 0-10.
+
     Source:
         Pain-monitoring model: no increase from week to week, Silbernagel 2007 (rule from memory).
 
@@ -259,6 +275,12 @@ def is_improved(pain_before: Floats, pain_now: Floats) -> Bools:
     Args:
         pain_before, pain_now: same shape, 0-10; nan = not known, which gives false.
 
+    Returns:
+        Booleans of that shape.
+
+    Raises:
+        ValueError: either pain outside 0-10.
+
     Notes:
         The percent rule asks for a pain of 4 or more before, since 3 to 2 would pass it by one point.
 
@@ -268,6 +290,8 @@ def is_improved(pain_before: Floats, pain_now: Floats) -> Bools:
     >>> is_improved(np.array([6.0, 3.0]), np.array([4.0, 2.0]))
     array([ True, False])
     """
+    check_pain("pain_before", pain_before)
+    check_pain("pain_now", pain_now)
     fall = pain_before - pain_now
     return np.asarray((fall >= 2) | ((pain_before >= 4) & (fall >= 0.3 * pain_before)))
 
@@ -302,7 +326,20 @@ def _median_known(values: Floats) -> Floats:
 
 
 def check_pain(name: str, pain: Floats) -> None:
-    """Raise ValueError where pain lies outside 0-10; nan passes."""
+    """Refuse pain outside 0-10.
+
+    Args:
+        name: argument that the message names.
+        pain: any shape; nan passes.
+
+    Raises:
+        ValueError: a value lies outside 0-10.
+
+    Source:
+        Numeric rating scale of eleven points.
+
+    >>> check_pain("pain", np.array([0.0, 10.0, np.nan]))
+    """
     is_wrong = (pain < 0) | (pain > 10)
     if is_wrong.any():
         raise ValueError(f"{name} must lie in 0 to 10 or be missing, got {float(pain[is_wrong][0])}")

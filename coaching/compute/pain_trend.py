@@ -228,9 +228,20 @@ def _window(daily: Floats, window_days: int, filler: float) -> Floats:
 
 
 def find_spikes(pain: Floats, spike_points: float) -> Bools:
-    """Mark days that lie spike_points or more above the reports before and after them.
+    """Mark days that lie well above the reports before and after them.
 
-    The newest report counts as a spike until the next one confirms it; the first report is never one.
+    Args:
+        pain: (n_series, n_days) pain of each day; nan = no report.
+        spike_points: points above both from which a day is a spike.
+
+    Returns:
+        (n_series, n_days) booleans.
+
+    Notes:
+        The newest report counts as a spike until the next one confirms it; the first report is never one.
+
+    Source:
+        Design choice.
 
     >>> find_spikes(np.array([[2.0, np.nan, 7.0, 2.0, 2.0, 6.0]]), 3).astype(int)
     array([[0, 0, 1, 0, 0, 1]])

@@ -154,7 +154,7 @@ def assess_lifts(
     >>> str(found.state[0])
     'stalled'
     """
-    _check(times_days, e1rm_kg, is_comparable, status, increment_kg)
+    _check(times_days, e1rm_kg, is_comparable, status, increment_kg, attendance)
     status_index = np.select([status == name for name in STATUSES], [0, 1, 2])
     expected = np.asarray(settings.expected_per_week)[status_index]
     recent_days = np.asarray(settings.recent_days)[status_index]
@@ -209,15 +209,18 @@ def assess_lifts(
 
 
 def minimal_detectable_change(noise: Floats, n_averaged: int = 1, confidence: float = 0.95) -> Floats:
-    """Smallest difference of two averages of n_averaged measurements that is more than their noise.
+    """Give the smallest difference of two averages that is more than their noise.
 
     Args:
-        noise: within-person noise of one measurement, as a fraction.
+        noise: within-person noise of one measurement, as a fraction or in the unit measured; nan gives nan.
         n_averaged: measurements in each average.
         confidence: two-sided.
 
     Returns:
-        Shape of noise, as a fraction.
+        Shape of noise, in its unit.
+
+    Raises:
+        ValueError: noise below 0, n_averaged below 1, or confidence outside 0 to 1.
 
     Source:
         z x sqrt(2) x CV / sqrt(n); median CV 4.2 %: Grgic 2020, Sports Med Open 6:31.
@@ -225,6 +228,12 @@ def minimal_detectable_change(noise: Floats, n_averaged: int = 1, confidence: fl
     >>> minimal_detectable_change(np.array([0.042])).round(4)
     array([0.1164])
     """
+    if (noise < 0).any():
+        raise ValueError(f"noise must be 0 or more, or nan, got {float(noise[noise < 0][0])}")
+    if n_averaged < 1:
+        raise ValueError(f"n_averaged must be 1 or more, got {n_averaged}")
+    if not 0 < confidence < 1:
+        raise ValueError(f"confidence must lie between 0 and 1, got {confidence}")
     z = NormalDist().inv_cdf((1 + confidence) / 2)
     return np.asarray(z * np.sqrt(2 / n_averaged) * noise)
 
@@ -292,7 +301,12 @@ def _reasons(
 
 
 def _check(
-    times_days: Floats, e1rm_kg: Floats, is_comparable: Bools, status: Texts, increment_kg: Floats
+    times_days: Floats,
+    e1rm_kg: Floats,
+    is_comparable: Bools,
+    status: Texts,
+    increment_kg: Floats,
+    attendance: Floats | None,
 ) -> None:
     if times_days.ndim != 2:
         raise ValueError(f"times_days must have two dimensions, got {times_days.ndim}")
@@ -301,6 +315,9 @@ def _check(
             raise ValueError(
                 f"{name} must have the shape of times_days {times_days.shape}, got {array.shape}"
             )
+    for name, per_series in (("status", status), ("increment_kg", increment_kg), ("attendance", attendance)):
+        if per_series is not None and per_series.shape != times_days.shape[:1]:
+            raise ValueError(f"{name} must have {len(times_days)} entries, got {per_series.shape}")
     if (e1rm_kg <= 0).any():
         raise ValueError(f"e1rm_kg must be above 0 or nan, got {float(e1rm_kg[e1rm_kg <= 0][0])}")
     is_known = np.isin(status, STATUSES)

@@ -7,6 +7,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from coaching.compute.pain import check_pain
 from coaching.compute.symptom_phrases import PHRASES
 from coaching.compute.symptoms import FOLLOW_UPS, SYMPTOMS, Symptom, Urgency
 
@@ -198,6 +199,9 @@ def is_pain_jump(
     Returns:
         (n,) true where pain is 7 or more, new and unexplained, or 3 or more above usual for longer than 24 h.
 
+    Raises:
+        ValueError: either pain outside 0-10.
+
     Notes:
         Row "pain_jump" of the table: computed, never asked.
 
@@ -208,6 +212,8 @@ def is_pain_jump(
     >>> is_pain_jump(np.array([7.0, 5.0]), np.array([2.0, 2.0]), np.array([0.0, 30.0]), is_explained)
     array([ True,  True])
     """
+    check_pain("pain_today", pain_today)
+    check_pain("usual_pain", usual_pain)
     is_new = ~(usual_pain >= SEVERE_PAIN)
     is_severe = (pain_today >= SEVERE_PAIN) & is_new & ~is_explained
     is_lasting = (pain_today - usual_pain >= PAIN_JUMP_POINTS) & (hours_raised > PAIN_JUMP_HOURS)
@@ -215,7 +221,16 @@ def is_pain_jump(
 
 
 def raises_questions(text: str) -> tuple[str, ...]:
-    """Codes of the questions that a free text gives reason to ask; it never answers or lowers any.
+    """Name the questions that a free text gives reason to ask.
+
+    Args:
+        text: what a client wrote; upper and lower case are alike.
+
+    Returns:
+        Codes in the order of the table; a text never answers a question and never lowers anything.
+
+    Source:
+        Phrases: design choice.
 
     >>> raises_questions("Sharp chest pain on the last set")
     ('chest_pain',)

@@ -119,6 +119,9 @@ def estimated_1rm_many(
     Raises:
         ValueError: unknown formula.
 
+    Source:
+        As estimated_1rm.
+
     >>> estimated_1rm_many([100.0, 100.0], [5, 0]).round(2)
     array([116.67,    nan])
     """
@@ -176,6 +179,9 @@ def load_for_reps(one_rm_kg: float, reps: float, rir: float = 0, formula: str = 
     Raises:
         ValueError: as estimated_1rm.
 
+    Source:
+        Inverse of estimated_1rm.
+
     >>> round(load_for_reps(120, 5, formula="brzycki"), 2)
     106.67
     """
@@ -199,6 +205,9 @@ def reps_for_load(one_rm_kg: float, load_kg: float, formula: str = "epley") -> f
     Raises:
         ValueError: a load is not above 0, or the formula is unknown.
 
+    Source:
+        Inverse of estimated_1rm.
+
     >>> round(reps_for_load(estimated_1rm(60, 12), 62.5), 2)
     10.32
     """
@@ -213,10 +222,19 @@ def reps_for_load(one_rm_kg: float, load_kg: float, formula: str = "epley") -> f
 
 
 def share_of_1rm(reps: float, rir: float = 0, formula: str = "epley") -> float:
-    """Give the share of the one-repetition maximum that such a set uses, above 0 and at most 1.
+    """Give the share of the one-repetition maximum that such a set uses.
+
+    Args:
+        reps, rir, formula: as for estimated_1rm.
+
+    Returns:
+        Load / e1RM, above 0 and at most 1.
 
     Raises:
         ValueError: as estimated_1rm.
+
+    Source:
+        Inverse of estimated_1rm.
 
     >>> share_of_1rm(10)
     0.75
@@ -231,6 +249,8 @@ def is_valid_for_1rm(
     ended_by_pain: bool,
     is_fresh: bool,
     is_work_set: bool = True,
+    is_full_range: bool = True,
+    is_assisted: bool = False,
     max_reps_and_rir: float = 10,
     max_rir: float = 4,
 ) -> bool:
@@ -242,11 +262,13 @@ def is_valid_for_1rm(
         ended_by_pain: such a set measures tolerance, not strength.
         is_fresh: not the second half of a back-to-back pair, or the trend is that pair's own.
         is_work_set: False for warm-ups.
+        is_full_range: over the range of motion that was prescribed.
+        is_assisted: a partner or a machine took part of the load.
         max_reps_and_rir: cap of reps + rir; 15 at most, and above 10 only for a trend of one prescription.
         max_rir: cap of the reserve, beyond which it is a guess.
 
     Returns:
-        True where the set is a fresh work set near enough to failure that pain did not end.
+        True where the set is a fresh, unaided work set near enough to failure that pain did not end.
 
     Raises:
         ValueError: the cap lies above 15, where the formulas part.
@@ -259,7 +281,7 @@ def is_valid_for_1rm(
     """
     if not 1 <= max_reps_and_rir <= HIGHEST_CAP:
         raise ValueError(f"max_reps_and_rir must lie in 1 to {HIGHEST_CAP}, got {max_reps_and_rir}")
-    if rir is None or ended_by_pain or not is_fresh or not is_work_set:
+    if rir is None or ended_by_pain or not (is_fresh and is_work_set and is_full_range) or is_assisted:
         return False
     return reps >= 1 and 0 <= rir <= max_rir and reps + rir <= max_reps_and_rir
 

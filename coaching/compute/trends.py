@@ -136,6 +136,9 @@ def mann_kendall_many(values: ArrayLike) -> MannKendalls:
     Raises:
         ValueError: values is not 2-D, or holds an infinite value.
 
+    Source:
+        As mann_kendall.
+
     >>> mann_kendall_many([[1, 2, 3, 4], [4, np.nan, 2, 1]]).s
     array([ 6, -3])
     """
@@ -223,6 +226,9 @@ def theil_sen_many(times: ArrayLike, values: ArrayLike, confidence: float = 0.95
 
     Raises:
         ValueError: shapes do not fit, an infinite value, or confidence outside its range.
+
+    Source:
+        As theil_sen.
 
     >>> theil_sen_many([0, 1, 2], [[1, 2, 3], [5, np.nan, 1]]).slope
     array([ 1., -2.])
@@ -367,7 +373,7 @@ def _series(name: str, values: ArrayLike) -> Floats:
     if series.ndim != 2:
         raise ValueError(f"{name} must have two dimensions, got {series.ndim}")
     if np.isinf(series).any():
-        raise ValueError(f"{name} must be finite or nan, got an infinite value")
+        raise ValueError(f"{name} must be finite or nan, got {float(series[np.isinf(series)][0])}")
     return series
 
 

@@ -33,6 +33,9 @@ def parse_load(entered: str | int | float | Decimal) -> int:
         ValueError: not a plain decimal number, nan, infinite, negative, more than three decimals (zeros at
             the end do not count), or above 2000.
 
+    Source:
+        Thousandths, and the highest load: design choice.
+
     >>> parse_load("102.5")
     102500
     """
@@ -62,6 +65,9 @@ def load_kg_of(thousandths: int, unit: str) -> Decimal:
     Raises:
         ValueError: unknown unit, or negative thousandths.
 
+    Source:
+        1 lb = 0.45359237 kg exactly: international pound of 1959 (NIST SP 811, from memory).
+
     >>> load_kg_of(225_000, "lb")
     Decimal('102.05828325000')
     """
@@ -72,10 +78,20 @@ def load_kg_of(thousandths: int, unit: str) -> Decimal:
 
 
 def load_from_kg(load_kg: Decimal, unit: str) -> Decimal:
-    """Tell kilograms in a unit; 28 significant digits, to be rounded for display only.
+    """Tell kilograms in a unit.
+
+    Args:
+        load_kg: kilograms.
+        unit: kg or lb.
+
+    Returns:
+        The load in that unit to 28 significant digits; to be rounded for display only.
 
     Raises:
         ValueError: unknown unit.
+
+    Source:
+        As load_kg_of.
 
     >>> round(load_from_kg(Decimal(100), "lb"), 8)
     Decimal('220.46226218')
@@ -97,6 +113,9 @@ def round_to_step(load_kg: Load, step_kg: Load, mode: str = "nearest") -> Load:
 
     Raises:
         ValueError: load negative or not finite, step not above 0, unknown mode.
+
+    Source:
+        Lighter one at half way: design choice.
 
     >>> round_to_step(63.75, 2.5), round_to_step(Decimal("61.2"), Decimal("2.5"), "up")
     (62.5, Decimal('62.5'))

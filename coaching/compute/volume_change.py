@@ -70,8 +70,9 @@ def compare_volume(
     """
     if joint_reps.ndim != 2:
         raise ValueError(f"joint_reps must have two dimensions, got {joint_reps.ndim}")
-    if not (joint_reps >= 0).all():
-        raise ValueError("joint_reps must be 0 or more on every day, got a negative or missing value")
+    is_wrong = ~(joint_reps >= 0)
+    if is_wrong.any():
+        raise ValueError(f"joint_reps must be 0 or more on every day, got {float(joint_reps[is_wrong][0])}")
     weeks = _by_week(joint_reps)
     is_deload = weeks <= (1 - deload_drop) * _median_of_trained(weeks)[:, None] + 1e-9
     if is_planned_deload is not None:

@@ -74,11 +74,14 @@ class WorkloadRatio:
 
 
 def session_load(session_rpe: float, duration_min: float) -> float:
-    """Give the load of a session in arbitrary units.
+    """Give the load of a session.
 
     Args:
         session_rpe: effort of the whole session, 0 to 10; not the effort of one set.
         duration_min: minutes, 0 or more.
+
+    Returns:
+        Effort x minutes, in arbitrary units.
 
     Raises:
         ValueError: a value is out of range.
@@ -97,13 +100,19 @@ def session_load(session_rpe: float, duration_min: float) -> float:
 
 
 def weekly_total(daily: ArrayLike) -> float:
-    """Add up the loads of seven days; nan where a day was not observed.
+    """Add up the loads of seven days.
 
     Args:
         daily: (7,) load of each day, 0 = asked and nothing trained, nan = not observed.
 
+    Returns:
+        The sum in the unit of daily; nan where a day was not observed.
+
     Raises:
         ValueError: not seven days, or a load below 0 or infinite.
+
+    Source:
+        Foster 1998, Med Sci Sports Exerc 30(7):1164-1168.
 
     >>> weekly_total([300, 0, 525, 0, 360, 360, 0])
     1545.0
@@ -127,7 +136,7 @@ def change_against_trained_weeks(
         WeeklyChange; nan where too few trained weeks are there.
 
     Raises:
-        ValueError: weeks_before is not 1-D, or a total is below 0 or infinite.
+        ValueError: weeks_before is not 1-D, a total is below 0 or infinite, or n_weeks or min_weeks below 1.
 
     Source:
         Design choice.
@@ -135,6 +144,9 @@ def change_against_trained_weeks(
     >>> change_against_trained_weeks(120, [90, 100, 0, 100, 110]).relative
     0.2
     """
+    for name, number in (("n_weeks", n_weeks), ("min_weeks", min_weeks)):
+        if number < 1:
+            raise ValueError(f"{name} must be 1 or more, got {number}")
     weeks = _loads("weeks_before", weeks_before)
     week = float(_loads("this_week", [this_week])[0])
     trained = weeks[weeks > 0][-n_weeks:]
@@ -176,10 +188,19 @@ def monotony(daily: ArrayLike, ddof: int = 1) -> float:
 
 
 def strain(daily: ArrayLike, ddof: int = 1) -> float:
-    """Give the weekly load times the monotony; arguments, nan rule and source as for monotony.
+    """Give the weekly load times the monotony.
+
+    Args:
+        daily, ddof: as for monotony.
+
+    Returns:
+        Strain in the unit of daily; nan where monotony is.
 
     Raises:
         ValueError: as monotony.
+
+    Source:
+        As monotony.
 
     >>> round(strain([300, 0, 525, 0, 360, 360, 0]), 2)
     1567.88
@@ -212,7 +233,7 @@ def ewma(daily: ArrayLike, span: float) -> Floats:
     if values.ndim != 1:
         raise ValueError(f"daily must have one dimension, got {values.ndim}")
     if np.isinf(values).any():
-        raise ValueError("daily must be finite or nan, got an infinite value")
+        raise ValueError(f"daily must be finite or nan, got {float(values[np.isinf(values)][0])}")
     averages = np.full(values.shape, np.nan)
     level = math.nan
     for day, value in enumerate(values.tolist()):
@@ -237,6 +258,9 @@ def ewma_after_gap(level: float, gap_days: int, span: float) -> float:
 
     Raises:
         ValueError: gap_days below 0 or span below 1.
+
+    Source:
+        The recursion of ewma with loads of 0.
 
     >>> ewma_after_gap(100, 2, span=3)
     25.0

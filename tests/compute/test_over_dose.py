@@ -41,3 +41,13 @@ def test_days_before_the_window_do_not_count():
 def test_shapes_that_differ_are_refused():
     with pytest.raises(ValueError, match="prescribed_joint_reps must have the shape of completed_joint_reps"):
         assess_over_dose(np.ones((1, 14)), np.ones((1, 13)), np.array([True]))
+
+
+def test_a_guard_must_be_told_for_every_series():
+    with pytest.raises(ValueError, match=r"is_guarded must have 1 entries, got \(2,\)"):
+        assess_over_dose(np.ones((1, 14)), np.ones((1, 14)), np.array([True, True]))
+
+
+def test_missing_joint_reps_are_refused():
+    with pytest.raises(ValueError, match="prescribed_joint_reps must be 0 or more on every day, got nan"):
+        assess_over_dose(np.ones((1, 14)), np.full((1, 14), np.nan), np.array([True]))

@@ -136,3 +136,25 @@ def test_no_pain_before_cannot_improve():
 
 def test_unknown_pain_is_no_improvement():
     assert is_improved(np.array([6.0]), np.array([NAN])) == [False]
+
+
+@pytest.mark.parametrize(
+    ("compute", "arguments", "message"),
+    [
+        (
+            is_over_limit,
+            (np.array([[11.0]]), np.array([NAN])),
+            "pain must lie in 0 to 10 or be missing, got 11",
+        ),
+        (is_over_limit, (np.ones((2, 3)), np.array([NAN])), "limits must have 2 entries like pain, got"),
+        (is_unsettled, (np.array([11.0]), np.array([1.0])), "next_morning must lie in 0 to 10"),
+        (is_unsettled, (np.array([1.0]), np.array([-1.0])), "usual_morning must lie in 0 to 10"),
+        (is_unsettled, (np.array([1.0]), np.array([1.0]), -1.0), "tolerance must be 0 or more, got -1"),
+        (is_improved, (np.array([11.0]), np.array([1.0])), "pain_before must lie in 0 to 10"),
+        (is_improved, (np.array([1.0]), np.array([-1.0])), "pain_now must lie in 0 to 10"),
+        (compare_weeks, (np.array([[12.0]]),), "pain must lie in 0 to 10"),
+    ],
+)
+def test_pain_off_the_scale_is_named(compute, arguments, message):
+    with pytest.raises(ValueError, match=message):
+        compute(*arguments)

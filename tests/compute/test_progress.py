@@ -7,6 +7,7 @@ from coaching.compute.progress import (
     LiftAssessments,
     ProgressSettings,
     assess_lifts,
+    minimal_detectable_change,
 )
 
 DAYS = np.arange(1.0, 85.0, 3.5)  # two exposures a week
@@ -241,3 +242,29 @@ def test_a_wider_interval_calls_fewer_lifts_stalled():
         for interval in (0.5, 0.9999999)
     ]
     assert states == ["stalled", "progressing"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ((np.array([-0.1]),), "noise must be 0 or more, or nan, got -0.1"),
+        ((np.array([0.04]), 0), "n_averaged must be 1 or more, got 0"),
+        ((np.array([0.04]), 1, 1.0), "confidence must lie between 0 and 1, got 1.0"),
+    ],
+)
+def test_the_detectable_change_names_what_it_cannot_take(arguments, message):
+    with pytest.raises(ValueError, match=message):
+        minimal_detectable_change(*arguments)
+
+
+def test_attendance_must_cover_every_lift():
+    with pytest.raises(ValueError, match=r"attendance must have 1 entries, got \(2,\)"):
+        assess_lifts(
+            np.ones((1, 1)),
+            np.ones((1, 1)),
+            np.ones((1, 1), dtype=bool),
+            np.array(["novice"]),
+            as_of_day=1,
+            increment_kg=np.array([1.0]),
+            attendance=np.ones(2),
+        )

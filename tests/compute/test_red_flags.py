@@ -203,3 +203,8 @@ def test_phrases_belong_to_asked_rows_and_are_folded():
     for code, phrases in PHRASES.items():
         assert SYMPTOMS[code].is_asked
         assert all(phrase == phrase.casefold() for phrase in phrases)
+
+
+def test_a_pain_jump_off_the_scale_is_refused():
+    with pytest.raises(ValueError, match=r"pain_today must lie in 0 to 10 or be missing, got 11\.0"):
+        jumps(11, 2)

@@ -168,6 +168,8 @@ def test_a_fresh_work_set_near_failure_is_valid():
         pytest.param(6, 1, {"ended_by_pain": True}, id="ended by pain"),
         pytest.param(6, 1, {"is_fresh": False}, id="second of a pair"),
         pytest.param(6, 1, {"is_work_set": False}, id="warm-up"),
+        pytest.param(6, 1, {"is_full_range": False}, id="part of the range"),
+        pytest.param(6, 1, {"is_assisted": True}, id="assisted"),
     ],
 )
 def test_other_sets_are_not_valid(reps, rir, changed):

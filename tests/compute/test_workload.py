@@ -144,7 +144,7 @@ def test_the_average_stays_within_what_it_averages(values, span):
     ("compute", "arguments", "message"),
     [
         (ewma, ([1, 2], 0.5), "span must be a finite number of 1 or more, got 0.5"),
-        (ewma, ([1, math.inf], 7), "daily must be finite or nan, got an infinite value"),
+        (ewma, ([1, math.inf], 7), "daily must be finite or nan, got inf"),
         (ewma, ([[1, 2]], 7), "daily must have one dimension, got 2"),
         (ewma_after_gap, (100, -1, 7), "gap_days must be 0 or more, got -1"),
     ],
@@ -221,3 +221,9 @@ def test_an_unknown_method_is_refused():
 def test_a_negative_load_is_refused(ratio_of):
     with pytest.raises(ValueError, match=r"daily must be finite and 0 or more, or nan, got -1\.0"):
         ratio_of([-1.0] * 28)
+
+
+@pytest.mark.parametrize("name", ["n_weeks", "min_weeks"])
+def test_weeks_looked_back_to_must_be_one_or_more(name):
+    with pytest.raises(ValueError, match=f"{name} must be 1 or more, got 0"):
+        change_against_trained_weeks(100, [100] * 4, **{name: 0})
