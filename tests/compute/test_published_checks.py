@@ -43,7 +43,7 @@ def test_a_figure_without_a_function_says_why_and_how_it_is_known(row: NotOurs):
     assert any(word in row.source for word in HOW_KNOWN)
 
 
-@pytest.mark.parametrize("oracle", ORACLES, ids=lambda oracle: oracle.subject)
+@pytest.mark.parametrize("oracle", ORACLES, ids=lambda oracle: oracle.test)
 def test_an_independent_implementation_is_named_with_a_test_that_exists(oracle):
     module, name = oracle.subject.split(".")
     assert hasattr(importlib.import_module(f"coaching.compute.{module}"), name)
