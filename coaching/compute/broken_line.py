@@ -42,6 +42,18 @@ class _Precision:
     next_day: Ints
 
 
+@dataclass(frozen=True, slots=True)
+class _Sums:
+    """Products of ones, values and ramps under the inverse correlation; ramps give one column per onset."""
+
+    ones_ones: Floats
+    ones_values: Floats
+    values_values: Floats
+    ones_ramp: Floats
+    values_ramp: Floats
+    ramp_ramp: Floats
+
+
 def fit_broken_lines(
     values: Floats,
     onset_days: Ints,
@@ -69,7 +81,8 @@ def fit_broken_lines(
         BrokenLineFits, one entry per row.
 
     Raises:
-        ValueError: values is not 2-D, or day_correlation is outside [0, 1).
+        ValueError: values is not 2-D, day_correlation is outside [0, 1), or onset_days holds none or one
+            outside the columns.
 
     Notes:
         Generalised least squares with a first-order autoregressive error, exact for unevenly observed days:
@@ -91,41 +104,31 @@ def fit_broken_lines(
         raise ValueError(f"values must have two dimensions, got {values.ndim}")
     if not 0 <= day_correlation < 1:
         raise ValueError(f"day_correlation must be at least 0 and below 1, got {day_correlation}")
+    is_outside = (onset_days < 0) | (onset_days >= values.shape[1])
+    if onset_days.size == 0 or is_outside.any():
+        raise ValueError(f"onset_days must be columns of values, at least one, got {onset_days.tolist()}")
     is_seen = ~np.isnan(values)
-    seen_values = np.where(is_seen, values, 0.0)
-    precision = _precision(is_seen, day_correlation)
     ramps = np.maximum(0.0, np.arange(values.shape[1])[:, None] - onset_days[None, :].astype(float))
-
-    weighted_ones = _apply(precision, is_seen.astype(float))
-    weighted_values = _apply(precision, seen_values)
-    ones_ones = weighted_ones.sum(axis=1)
-    ones_values = weighted_values.sum(axis=1)
-    values_values = (weighted_values * seen_values).sum(axis=1)
-    ones_ramp = weighted_ones @ ramps
-    values_ramp = weighted_values @ ramps
-    ramp_ramp = (
-        (precision.diagonal - 2 * precision.coupling) @ ramps**2
-        - 2 * (precision.coupling * precision.gap_days) @ ramps
-    )  # fmt: skip
+    sums = _sums(np.where(is_seen, values, 0.0), is_seen, ramps, day_correlation)
 
     n_seen = is_seen.sum(axis=1)
     n_after = is_seen.astype(float) @ (ramps > 0)
     is_allowed = (n_after >= min_after) & (n_seen[:, None] - n_after >= min_before)
     with np.errstate(invalid="ignore", divide="ignore"):
-        level_mean = ones_values / ones_ones
-        ramp_left = ramp_ramp - ones_ramp**2 / ones_ones[:, None]
-        slope = (values_ramp - ones_ramp * level_mean[:, None]) / ramp_left
+        level_mean = sums.ones_values / sums.ones_ones
+        ramp_left = sums.ramp_ramp - sums.ones_ramp**2 / sums.ones_ones[:, None]
+        slope = (sums.values_ramp - sums.ones_ramp * level_mean[:, None]) / ramp_left
         gain = np.where(is_allowed & (slope > 0), slope**2 * ramp_left, -1.0)
     best = np.argmax(gain, axis=1)
     rows = np.arange(values.shape[0])
     is_fitted = gain[rows, best] > 0
-    residual = np.maximum(0.0, values_values - ones_values * level_mean - gain[rows, best])
+    residual = np.maximum(0.0, sums.values_values - sums.ones_values * level_mean - gain[rows, best])
     freedom = np.maximum(n_seen - 3, 0) + prior_weight
     best_slope = slope[rows, best]
     with np.errstate(invalid="ignore", divide="ignore"):
         noise_sd = np.sqrt((residual + prior_weight * prior_sd**2) / freedom)
         slope_se = noise_sd / np.sqrt(ramp_left[rows, best])
-        level_from = level_mean - best_slope * ones_ramp[rows, best] / ones_ones
+        level_from = level_mean - best_slope * sums.ones_ramp[rows, best] / sums.ones_ones
         statistic = best_slope / slope_se
     last_ramp = ramps[-1, best]
 
@@ -140,6 +143,23 @@ def fit_broken_lines(
         slope_per_day=kept(best_slope),
         slope_se_per_day=kept(slope_se),
         noise_sd=kept(noise_sd),
+    )
+
+
+def _sums(seen_values: Floats, is_seen: NDArray[np.bool_], ramps: Floats, day_correlation: float) -> _Sums:
+    precision = _precision(is_seen, day_correlation)
+    weighted_ones = _apply(precision, is_seen.astype(float))
+    weighted_values = _apply(precision, seen_values)
+    return _Sums(
+        ones_ones=weighted_ones.sum(axis=1),
+        ones_values=weighted_values.sum(axis=1),
+        values_values=(weighted_values * seen_values).sum(axis=1),
+        ones_ramp=weighted_ones @ ramps,
+        values_ramp=weighted_values @ ramps,
+        ramp_ramp=(
+            (precision.diagonal - 2 * precision.coupling) @ ramps**2
+            - 2 * (precision.coupling * precision.gap_days) @ ramps
+        ),
     )
 
 

@@ -6,7 +6,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from coaching.compute.broken_line import fit_broken_lines
+from coaching.compute.broken_line import BrokenLineFits, fit_broken_lines
 from coaching.compute.volume_change import compare_volume
 
 Floats = NDArray[np.float64]
@@ -164,21 +164,7 @@ def assess_sites(
         is_planned_deload = _window(is_planned_deload.astype(float), settings.window_days, 0.0) > 0
     is_spike = find_spikes(pain, settings.spike_points)
     kept_pain = np.where(is_spike, np.nan, pain)
-    n_days = pain.shape[1]
-    onsets = (
-        n_days
-        - 1
-        - np.arange(settings.onset_first_day, settings.onset_last_day - 1, -settings.onset_step_days)
-    )
-    fits = fit_broken_lines(
-        kept_pain,
-        onsets[onsets >= 0],
-        day_correlation=settings.day_correlation,
-        prior_sd=settings.assumed_noise_sd,
-        prior_weight=settings.assumed_noise_reports,
-        min_before=4,
-        min_after=3,
-    )
+    fits = _fit(kept_pain, settings)
     volume = compare_volume(
         joint_reps,
         recent_weeks=settings.volume_recent_weeks,
@@ -215,9 +201,23 @@ def assess_sites(
         n_spikes=is_spike.sum(axis=1),
         n_missing=((joint_reps > 0) & np.isnan(pain)).sum(axis=1),
         first_day=max(0, first_day),
-        last_day=first_day + n_days - 1,
+        last_day=first_day + pain.shape[1] - 1,
         method=METHOD,
         version=VERSION,
+    )
+
+
+def _fit(pain: Floats, settings: PainTrendSettings) -> BrokenLineFits:
+    days_ago = np.arange(settings.onset_first_day, settings.onset_last_day - 1, -settings.onset_step_days)
+    onsets = pain.shape[1] - 1 - days_ago
+    return fit_broken_lines(
+        pain,
+        onsets[onsets >= 0],
+        day_correlation=settings.day_correlation,
+        prior_sd=settings.assumed_noise_sd,
+        prior_weight=settings.assumed_noise_reports,
+        min_before=4,
+        min_after=3,
     )
 
 

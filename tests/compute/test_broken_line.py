@@ -78,3 +78,9 @@ def test_values_must_have_two_dimensions():
 def test_day_correlation_must_be_a_correlation_below_one(correlation: float):
     with pytest.raises(ValueError, match="day_correlation must be at least 0 and below 1"):
         fit(np.ones((1, 60)), [30], correlation)
+
+
+@pytest.mark.parametrize("onsets", [[], [60], [-1, 30]])
+def test_onsets_must_be_columns(onsets: list[int]):
+    with pytest.raises(ValueError, match="onset_days must be columns of values, at least one, got"):
+        fit(np.ones((1, 60)), onsets)
