@@ -30,3 +30,8 @@ def test_every_module_is_looked_at(loaded):
 @pytest.mark.parametrize("name", FOREIGN)
 def test_computing_does_not_load(loaded, name):
     assert name not in loaded
+
+
+def test_numpy_is_all_that_computing_adds_to_the_standard_library(loaded):
+    added = {name.partition(".")[0] for name in loaded - loaded_after(["numpy"])}
+    assert added - sys.stdlib_module_names == {"coaching"}
