@@ -11,13 +11,15 @@ from coaching.compute import strength
 from coaching.compute.alert_life import follow_alerts
 from coaching.compute.pain import find_over_limit
 from coaching.compute.pain_trend import DEFAULT_SETTINGS as PAIN_TREND
-from coaching.compute.pain_trend import assess_sites
+from coaching.compute.pain_trend import PainTrendSettings, assess_sites
 from coaching.compute.progress import REGRESSING, STALLED, assess_lifts
 from coaching.exchange.history_csv import LiftRow, PainHistory, Series
 from coaching.models import AlertKind
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Texts = NDArray[np.str_]
 
 ASSUMED_STEP_KG = 2.5  # a history does not say what the equipment can do
 
@@ -31,23 +33,64 @@ class Flag:
     kind: str
 
 
+@dataclass(frozen=True, slots=True)
+class PainNights:
+    """Evidence of each night; every array is (n_series, n_nights), night D in the column of the day D-1."""
+
+    is_with_volume: Bools
+    is_rising: Bools
+    is_over_limit: Bools
+    statistic: Floats
+    volume_change: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class LiftNights:
+    """Evidence of each night; every array is (n_lifts, n_nights)."""
+
+    is_stalled: Bools
+    is_regressing: Bools
+
+
+def see_pain_nights(pain: Floats, joint_reps: Floats, settings: PainTrendSettings = PAIN_TREND) -> PainNights:
+    """What each night would have seen in daily arrays; night D sees the days up to D-1 and nothing later."""
+    shape = pain.shape
+    with_volume, rising, limit = np.zeros(shape, bool), np.zeros(shape, bool), np.zeros(shape, bool)
+    statistic, volume_change = np.full(shape, np.nan), np.full(shape, np.nan)
+    no_limits = np.full(shape[0], np.nan)
+    for night in range(shape[1]):
+        window = slice(max(0, night + 1 - settings.window_days), night + 1)
+        found = assess_sites(pain[:, window], joint_reps[:, window], settings)
+        with_volume[:, night], rising[:, night] = found.is_pain_with_volume, found.is_pain_rising
+        statistic[:, night], volume_change[:, night] = found.statistic, found.volume_change
+        limit[:, night] = find_over_limit(pain[:, window], no_limits).is_over_limit
+    return PainNights(with_volume, rising, limit, statistic, volume_change)
+
+
+def see_lift_nights(
+    times_days: Floats, e1rm_kg: Floats, status: Texts, steps_kg: Floats, as_of_days: Ints
+) -> LiftNights:
+    """What the nights that see up to `as_of_days` would have seen in exposures, padded with nan."""
+    is_comparable = ~np.isnan(e1rm_kg)
+    shape = (len(times_days), len(as_of_days))
+    stalled, regressing = np.zeros(shape, bool), np.zeros(shape, bool)
+    for night, as_of_day in enumerate(as_of_days):
+        found = assess_lifts(
+            times_days, e1rm_kg, is_comparable, status, as_of_day=float(as_of_day), increment_kg=steps_kg
+        )
+        stalled[:, night], regressing[:, night] = found.state == STALLED, found.state == REGRESSING
+    return LiftNights(stalled, regressing)
+
+
 def replay_pain(history: PainHistory) -> list[Flag]:
     """The alerts of a pain history; night D sees the days up to D-1 and nothing later."""
-    n_nights = history.pain.shape[1]
-    shape = (len(history.sites), n_nights)
-    with_volume, rising, limit = np.zeros(shape, bool), np.zeros(shape, bool), np.zeros(shape, bool)
-    no_limits = np.full(len(history.sites), np.nan)
-    for night in range(n_nights):
-        window = slice(max(0, night + 1 - PAIN_TREND.window_days), night + 1)
-        pain, joint_reps = history.pain[:, window], history.joint_reps[:, window]
-        found = assess_sites(pain, joint_reps)
-        with_volume[:, night], rising[:, night] = found.is_pain_with_volume, found.is_pain_rising
-        limit[:, night] = find_over_limit(pain, no_limits).is_over_limit
-    graver = follow_alerts(with_volume)
+    nights = see_pain_nights(history.pain, history.joint_reps)
+    graver = follow_alerts(nights.is_with_volume)
     flags = _flags(history.sites, history.first_on, AlertKind.PAIN_WITH_VOLUME, graver.opens)
-    milder = follow_alerts(rising, is_held_back=graver.stands)
+    milder = follow_alerts(nights.is_rising, is_held_back=graver.stands)
     flags += _flags(history.sites, history.first_on, AlertKind.PAIN_RISING, milder.opens)
-    flags += _flags(history.sites, history.first_on, AlertKind.PAIN_LIMIT, follow_alerts(limit).opens)
+    limit = follow_alerts(nights.is_over_limit)
+    flags += _flags(history.sites, history.first_on, AlertKind.PAIN_LIMIT, limit.opens)
     return sorted(flags, key=lambda flag: (flag.opened_on, flag.series, flag.kind))
 
 
@@ -66,17 +109,10 @@ def replay_lifts(rows: Sequence[LiftRow]) -> list[Flag]:
     times, e1rm_kg = _padded([days for days, _, _ in exposures]), _padded([best for _, best, _ in exposures])
     status = np.array([status for _, _, status in exposures], dtype=np.str_)
     steps = np.full(len(lifts), ASSUMED_STEP_KG)
-    is_comparable = ~np.isnan(e1rm_kg)
-    shape = (len(lifts), last - first + 1)
-    stalled, regressing = np.zeros(shape, bool), np.zeros(shape, bool)
-    for night in range(shape[1]):
-        found = assess_lifts(
-            times, e1rm_kg, is_comparable, status, as_of_day=float(first + night), increment_kg=steps
-        )
-        stalled[:, night], regressing[:, night] = found.state == STALLED, found.state == REGRESSING
+    nights = see_lift_nights(times, e1rm_kg, status, steps, np.arange(first, last + 1))
     first_on = date.fromordinal(first)
-    flags = _flags(lifts, first_on, AlertKind.STALLED_LIFT, follow_alerts(stalled).opens)
-    flags += _flags(lifts, first_on, AlertKind.REGRESSING_LIFT, follow_alerts(regressing).opens)
+    flags = _flags(lifts, first_on, AlertKind.STALLED_LIFT, follow_alerts(nights.is_stalled).opens)
+    flags += _flags(lifts, first_on, AlertKind.REGRESSING_LIFT, follow_alerts(nights.is_regressing).opens)
     return sorted(flags, key=lambda flag: (flag.opened_on, flag.series, flag.kind))
 
 

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from coaching.bench.cohorts import FLARE_KINDS, N_DAYS, QUIET_KINDS, Cohort, generate
+from coaching.compute.alert_life import follow_alerts
 from coaching.compute.pain_trend import SiteAssessments, assess_sites, find_spikes
-from tests.compute.pain_cohorts import FLARE_KINDS, N_DAYS, QUIET_KINDS, Cohort, generate, open_alerts
 
 N_SERIES = 120
 FIRST_NIGHT = 84
@@ -170,7 +171,7 @@ def replays() -> dict[str, Replay]:
         ]
         with_volume = np.array([night.is_pain_with_volume for night in nights]).T
         rising = np.array([night.is_pain_rising for night in nights]).T
-        found[kind] = Replay(cohort, open_alerts(with_volume), open_alerts(rising))
+        found[kind] = Replay(cohort, follow_alerts(with_volume).opens, follow_alerts(rising).opens)
     return found
 
 

@@ -1,0 +1,176 @@
+"""The bench of cohorts: what its clients are like, and that its numbers are the night's and repeatable."""
+
+import io
+import json
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from django.core.management import CommandError, call_command
+
+from coaching.bench.cohorts import FLARE_KINDS, KINDS, QUIET_KINDS, generate
+from coaching.bench.likelihood import likelihood_ratios
+from coaching.bench.measures import found_within, openings_per_year, threshold_for
+from coaching.bench.rules import OUR_THRESHOLD, OURS, RULES, score_cohort, workload_ratios
+from coaching.compute.workload import rolling_ratio
+from coaching.exchange.replay import see_pain_nights
+
+
+def run(*options):
+    out = io.StringIO()
+    call_command("alarm_quality", *options, stdout=out, stderr=io.StringIO())
+    return out.getvalue()
+
+
+@pytest.fixture(scope="module")
+def measured():
+    return json.loads(run("--size", "20", "--seed", "3", "--json"))
+
+
+def test_every_rule_is_measured(measured):
+    assert [result["rule"] for result in measured["pain"]] == list(RULES)
+    assert {(result["rule"], result["status"]) for result in measured["lifts"]} == {
+        (rule, status)
+        for rule in ("stalled_lift", "days_without_new_best", "told_all")
+        for status in ("novice", "intermediate")
+    }
+
+
+def test_no_rule_is_wrong_more_often_than_ours(measured):
+    ours = measured["pain"][0]["false_per_year"]
+    assert all(result["false_per_year"] <= ours for result in measured["pain"])
+
+
+def test_what_is_told_all_flags_at_least_as_many_flares_as_any_textbook_rule(measured):
+    share = {result["rule"]: result["found"]["flare"]["share"] for result in measured["pain"]}
+    limit = share[measured["limit_rule"]]
+    assert limit >= 0.8
+    assert all(
+        share[rule] <= limit
+        for rule in ("fixed_pain_level", "acute_chronic_ratio", "mann_kendall_with_volume")
+    )
+
+
+def test_our_rule_stays_within_sane_bounds(measured):
+    ours = measured["pain"][0]
+    assert (ours["rule"], ours["threshold"]) == (OURS, OUR_THRESHOLD)
+    assert ours["false_per_year"] < 0.6
+    assert ours["found"]["flare"]["share"] > 0.6
+    assert measured["falling_called_rising"]["share"] > 0.6
+
+
+def test_the_curves_run_from_few_false_alerts_to_more(measured):
+    for result in measured["pain"]:
+        rates = [point["false_per_year"] for point in result["curve"]]
+        assert all(early <= later for early, later in pairwise(rates))
+
+
+def test_the_same_seed_gives_the_same_numbers(measured):
+    assert json.loads(run("--size", "20", "--seed", "3", "--json")) == measured
+
+
+def test_the_table_names_every_rule():
+    lines = run("--size", "10").splitlines()
+    assert sum(line.startswith("ours: broken line") for line in lines) == 2
+    assert any(line.startswith("ours: slope") for line in lines)
+
+
+@pytest.mark.parametrize("size", ["9", "2001", "many"])
+def test_a_size_out_of_bounds_is_refused(size):
+    with pytest.raises(CommandError, match="must be a whole number from 10 to 2000"):
+        run("--size", size)
+
+
+def test_the_score_from_our_threshold_on_is_the_night_as_it_runs():
+    cohort = generate("flare", 20, seed=4)
+    nights = see_pain_nights(cohort.pain, cohort.joint_reps)
+    scored = score_cohort(cohort)
+    assert nights.is_with_volume.any()
+    assert np.array_equal(scored.scores[OURS] >= OUR_THRESHOLD, nights.is_with_volume)
+    assert np.array_equal(scored.is_rising, nights.is_rising)
+
+
+def test_many_workload_ratios_are_those_of_one():
+    daily = generate("blocks", 2, seed=4).joint_reps
+    ratios = workload_ratios(daily)
+    for day in (27, 28, 100, 279):
+        assert ratios[1, day] == pytest.approx(rolling_ratio(daily[1, : day + 1]).ratio)
+
+
+def test_the_likelihood_ratio_knows_nothing_of_later_days():
+    series = np.random.default_rng(1).normal(0, 1, (3, 120))
+    series[:, ::3] = np.nan
+    told = {
+        "day_correlation": np.full(3, 0.7),
+        "noise_sd": np.ones(3),
+        "slope_per_day": np.full(3, 0.1),
+        "ramp_days": 42,
+    }
+    whole, until = likelihood_ratios(series, **told), likelihood_ratios(series[:, :90], **told)
+    assert np.allclose(whole[:, :90], until)
+
+
+def test_an_alert_opened_before_the_onset_is_no_detection():
+    opens = np.zeros((2, 100), bool)
+    opens[0, 40] = opens[1, 59] = True
+    found = found_within(opens, np.array([50.0, 50.0]))
+    assert (found.share, found.median_delay_days) == (0.5, 10.0)
+
+
+def test_openings_of_the_first_84_days_do_not_count():
+    opens = np.zeros((1, 84 + 365), bool)
+    opens[0, [10, 83, 84, 200]] = True
+    assert openings_per_year(opens) == pytest.approx(2, abs=0.01)
+
+
+def test_a_threshold_keeps_the_rate_it_was_sought_for():
+    scores = np.arange(1000.0)[None, :]
+    assert threshold_for(lambda threshold: (scores >= threshold).mean(), scores, 0.1) == pytest.approx(
+        900, abs=1
+    )
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_clients_report_whole_points_on_four_of_five_training_days(kind):
+    cohort = generate(kind, 60, seed=5)
+    reported = cohort.pain[~np.isnan(cohort.pain)]
+    assert ((reported == np.round(reported)) & (reported >= 0) & (reported <= 10)).all()
+    assert 0.78 <= reported.size / (cohort.joint_reps > 0).sum() <= 0.87
+
+
+@pytest.mark.parametrize("kind", QUIET_KINDS)
+def test_quiet_kinds_have_no_onset(kind):
+    cohort = generate(kind, 10, seed=5)
+    assert np.isnan(cohort.onset_day).all()
+    assert not cohort.pain_per_week.any()
+
+
+def around_onset(cohort, values):
+    """Means of each client over the six weeks after the rise, and the twelve before the onset."""
+    days = np.arange(values.shape[1])[None, :] - cohort.onset_day[:, None]
+    after = np.nanmean(np.where((days >= 42) & (days < 84), values, np.nan), axis=1)
+    before = np.nanmean(np.where((days < 0) & (days >= -84), values, np.nan), axis=1)
+    return after, before
+
+
+@pytest.mark.parametrize("kind", [*FLARE_KINDS, "falling_volume"])
+def test_pain_climbs_after_an_onset(kind):
+    cohort = generate(kind, 60, seed=5)
+    after, before = around_onset(cohort, cohort.pain)
+    assert np.mean(after - before) == pytest.approx(6 * cohort.pain_per_week.mean(), abs=0.5)
+
+
+def test_volume_climbs_in_a_flare_and_falls_in_the_falling_kind():
+    ratios = {}
+    for kind in ("flare", "falling_volume"):
+        cohort = generate(kind, 60, seed=5)
+        after, before = around_onset(cohort, cohort.joint_reps)
+        ratios[kind] = np.median(after / before)
+    assert 1.07**6 < ratios["flare"] < 1.15**6
+    assert 0.9**6 < ratios["falling_volume"] < 0.95**6
+
+
+def test_a_holiday_is_three_weeks_without_training():
+    trained = generate("holiday", 20, seed=5).joint_reps > 0
+    idle = np.array([np.diff(np.nonzero(row)[0]).max() for row in trained])
+    assert ((idle >= 22) & (idle <= 36)).all()
