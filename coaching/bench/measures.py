@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from coaching.bench.cohorts import FALLING_KIND, FLARE_KINDS, QUIET_KINDS
 from coaching.bench.rules import LIMITS, OUR_THRESHOLD, OURS, RULES, ScoredCohort
 from coaching.compute.alert_life import follow_alerts
+from coaching.exchange.replay import see_pain_nights
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -120,8 +121,9 @@ def best_limit(results: tuple[PainResult, ...]) -> PainResult:
 
 def share_of_falling_called_rising(falling: ScoredCohort) -> Found:
     """Clients whose pain climbs while volume falls and who get pain_rising within 42 days."""
-    graver = follow_alerts(falling.scores[OURS] >= OUR_THRESHOLD)
-    rising = follow_alerts(falling.is_rising, is_held_back=graver.stands)
+    nights = see_pain_nights(falling.cohort.pain, falling.cohort.joint_reps)
+    graver = follow_alerts(nights.is_with_volume)
+    rising = follow_alerts(nights.is_rising, is_held_back=graver.stands)
     return found_within(rising.opens, falling.cohort.onset_day)
 
 

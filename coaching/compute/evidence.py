@@ -93,22 +93,29 @@ def sentence(kind: str, subject: str, numbers: Numbers) -> str:
 
 
 def _pain_trend(kind: str, site: str, found: PainTrendNumbers) -> str:
-    before, recent = found.volume_before_per_week, found.volume_recent_per_week
-    if before != before or recent != recent:
-        volume = "There are too few ordinary weeks before to compare its volume with."
-    else:
-        verb = "rose" if kind == "pain_with_volume" else "did not rise"
-        volume = (
-            f"Volume {verb}: {recent:.0f} joint reps a week over the last fortnight against {before:.0f} "
-            f"over the ordinary weeks before, deloads left out ({found.volume_change:+.0%})."
-        )
     return (
         f"Pain of the {site} climbed from about {found.pain_from:.1f} to {found.pain_to:.1f} between about "
         f"{_day(found.onset_on)} and {_day(found.to_on)}: {found.pain_per_week:+.1f} points a week "
         f"({found.interval:.0%} interval {found.pain_per_week_low:+.1f} to {found.pain_per_week_high:+.1f}), "
-        f"{found.statistic:.1f} times its standard error where {found.threshold:.1f} is enough. {volume} "
+        f"{found.statistic:.1f} times its standard error where {found.threshold:.1f} is enough. "
+        f"{_volume(kind, found)} "
         f"{_known_reports(found)}"
     )
+
+
+def _volume(kind: str, found: PainTrendNumbers) -> str:
+    before, recent = found.volume_before_per_week, found.volume_recent_per_week
+    if before != before or recent != recent:
+        return "There are too few ordinary weeks before to compare its volume with."
+    verb = "rose" if kind == "pain_with_volume" else "did not clearly rise"
+    text = (
+        f"Volume {verb}: {recent:.0f} joint reps a week over the last fortnight against {before:.0f} "
+        f"over the ordinary weeks before, deloads left out ({found.volume_change:+.0%}"
+    )
+    since = found.volume_change_since_onset
+    if kind == "pain_rising" and since == since:
+        text += f"; {since:+.0%} in all weeks since the pain began to climb"
+    return f"{text})."
 
 
 def _known_reports(found: PainTrendNumbers) -> str:

@@ -29,6 +29,7 @@ class PainTrendNumbers:
     volume_before_per_week: float
     volume_recent_per_week: float
     volume_change: float
+    volume_change_since_onset: float
     n_reports: int
     n_spikes: int
     n_missing: int
@@ -143,6 +144,7 @@ def describe_pain_trend(found: SiteAssessments, row: int, last_on: date) -> Pain
         volume_before_per_week=float(found.volume_before_per_week[row]),
         volume_recent_per_week=float(found.volume_recent_per_week[row]),
         volume_change=float(found.volume_change[row]),
+        volume_change_since_onset=float(found.volume_change_since_onset[row]),
         n_reports=int(found.n_reports[row]),
         n_spikes=int(found.n_spikes[row]),
         n_missing=int(found.n_missing[row]),

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coaching.compute.broken_line import BrokenLineFits, fit_broken_lines
-from coaching.compute.volume_change import compare_volume
+from coaching.compute.volume_change import compare_volume, volume_change_since
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -15,7 +15,7 @@ Bools = NDArray[np.bool_]
 Texts = NDArray[np.str_]
 
 METHOD = "broken_line"
-VERSION = "1"
+VERSION = "2"
 
 SHORT_HISTORY = "short_history"
 FEW_REPORTS = "few_reports"
@@ -32,10 +32,16 @@ class PainTrendSettings:
         day_correlation: correlation of pain on consecutive days.
         assumed_noise_sd: noise in points assumed before the client has shown their own, and
         assumed_noise_reports: how many reports that assumption is worth.
-        threshold: rise over its standard error from which pain counts as climbing together with volume.
+        threshold: rise over its standard error from which pain counts as climbing together with volume, where
+            volume rose by min_volume_change, and
+        threshold_steep: the same where it rose by steep_volume_change or more; in between, on the line from
+            one to the other.
         min_rise: smallest rise in points that counts together with volume.
         threshold_alone, min_rise_alone: the same for pain that climbs without volume.
-        min_volume_change: rise of volume, as a fraction, that counts.
+        min_volume_change: rise of volume, as a fraction, that counts, and
+        steep_volume_change: from which it speaks most clearly.
+        min_change_since_onset: change of volume since the onset of the pain, as a fraction, below which it
+            counts as falling although the last fortnight wavered upwards.
         volume_recent_weeks, volume_before_weeks, deload_drop: see compare_volume.
         min_history_days: days since the first report or trained day.
         min_reports: reports needed in the window, and
@@ -51,11 +57,14 @@ class PainTrendSettings:
     day_correlation: float = 0.7
     assumed_noise_sd: float = 1.0
     assumed_noise_reports: float = 12.0
-    threshold: float = 2.6
+    threshold: float = 3.3
+    threshold_steep: float = 1.8
     min_rise: float = 1.5
     threshold_alone: float = 3.1
     min_rise_alone: float = 2.0
     min_volume_change: float = 0.05
+    steep_volume_change: float = 0.4
+    min_change_since_onset: float = -0.05
     volume_recent_weeks: int = 2
     volume_before_weeks: int = 6
     deload_drop: float = 0.3
@@ -75,7 +84,7 @@ class SiteAssessments:
 
     Attributes:
         is_pain_with_volume: pain climbs and volume climbed.
-        is_pain_rising: pain climbs by a clear margin although volume did not; never together with the above.
+        is_pain_rising: pain climbs by a clear margin and not with volume; never together with the above.
         is_assessable: enough history and reports to say anything about pain.
         reason: why not, empty where assessable: short_history, few_reports or no_recent_reports.
         statistic: rise per day over its standard error, nan where nothing rises.
@@ -87,6 +96,7 @@ class SiteAssessments:
         noise_sd: day-to-day noise of the client's pain around the line, in points.
         volume_recent_per_week, volume_before_per_week: joint reps a week, deload weeks left out.
         volume_change: recent / before - 1, nan where there is nothing to compare with.
+        volume_change_since_onset: weeks since the onset / weeks before it - 1, likewise.
         n_reports: reports in the window, left-out spikes not counted.
         n_spikes: isolated bad days left out.
         n_missing: training days in the window without a report.
@@ -111,6 +121,7 @@ class SiteAssessments:
     volume_recent_per_week: Floats
     volume_before_per_week: Floats
     volume_change: Floats
+    volume_change_since_onset: Floats
     n_reports: Ints
     n_spikes: Ints
     n_missing: Ints
@@ -144,8 +155,9 @@ def assess_sites(
     Notes:
         Pain: broken line (flat, then rising) by generalised least squares over the window, noise estimated
         from the client, one isolated bad day left out. Volume: last fortnight against the six weeks before,
-        deload weeks and holidays left out. It compares a client with themselves only and says nothing about
-        cause.
+        deload weeks and holidays left out; nor may it have fallen since the onset of the pain. The steeper
+        the volume, the less the pain has to show by itself. It compares a client with themselves only and
+        says nothing about cause.
 
     Source:
         Design choice; thresholds tuned on generated cohorts.
@@ -172,20 +184,34 @@ def assess_sites(
         deload_drop=settings.deload_drop,
         is_planned_deload=is_planned_deload,
     )
+    since_onset = volume_change_since(
+        joint_reps,
+        np.where(fits.onset_day >= 0, pain.shape[1] - 1 - fits.onset_day, 0),
+        before_weeks=settings.volume_before_weeks,
+        deload_drop=settings.deload_drop,
+        is_planned_deload=is_planned_deload,
+    )
     reason = _reasons(kept_pain, joint_reps, settings)
     is_assessable = reason == ""
     rise = fits.level_to - fits.level_from
-    is_volume_up = volume.change >= settings.min_volume_change
-    climbs = is_assessable & (fits.statistic >= settings.threshold) & (rise >= settings.min_rise)
-    climbs_clearly = climbs & (fits.statistic >= settings.threshold_alone) & (rise >= settings.min_rise_alone)
+    is_volume_up = (volume.change >= settings.min_volume_change) & ~(
+        since_onset < settings.min_change_since_onset
+    )
+    threshold = np.where(is_volume_up, _thresholds(volume.change, settings), settings.threshold_alone)
+    climbs = is_assessable & (fits.statistic >= threshold) & (rise >= settings.min_rise)
+    climbs_clearly = (
+        is_assessable & (fits.statistic >= settings.threshold_alone) & (rise >= settings.min_rise_alone)
+    )
+    is_with_volume = climbs & is_volume_up
+    is_rising = climbs_clearly & ~is_with_volume
     half_width = NormalDist().inv_cdf((1 + settings.interval) / 2) * fits.slope_se_per_day
     return SiteAssessments(
-        is_pain_with_volume=climbs & is_volume_up,
-        is_pain_rising=climbs_clearly & ~is_volume_up,
+        is_pain_with_volume=is_with_volume,
+        is_pain_rising=is_rising,
         is_assessable=is_assessable,
         reason=reason,
         statistic=fits.statistic,
-        threshold=np.where(is_volume_up, settings.threshold, settings.threshold_alone),
+        threshold=np.where(is_rising, settings.threshold_alone, threshold),
         onset_day=np.where(fits.onset_day >= 0, fits.onset_day + first_day, -1),
         level_from=fits.level_from,
         level_to=fits.level_to,
@@ -197,6 +223,7 @@ def assess_sites(
         volume_recent_per_week=volume.recent_per_week,
         volume_before_per_week=volume.before_per_week,
         volume_change=volume.change,
+        volume_change_since_onset=since_onset,
         n_reports=(~np.isnan(kept_pain)).sum(axis=1),
         n_spikes=is_spike.sum(axis=1),
         n_missing=((joint_reps > 0) & np.isnan(pain)).sum(axis=1),
@@ -205,6 +232,12 @@ def assess_sites(
         method=METHOD,
         version=VERSION,
     )
+
+
+def _thresholds(volume_change: Floats, settings: PainTrendSettings) -> Floats:
+    """What the rise of pain has to show beside such a rise of volume."""
+    changes = [settings.min_volume_change, settings.steep_volume_change]
+    return np.interp(volume_change, changes, [settings.threshold, settings.threshold_steep])
 
 
 def _fit(pain: Floats, settings: PainTrendSettings) -> BrokenLineFits:

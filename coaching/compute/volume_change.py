@@ -1,4 +1,4 @@
-"""Joint reps of the last fortnight against the ordinary weeks before, deloads and holidays left out."""
+"""Joint reps of the newest weeks against the ordinary weeks before, deloads and holidays left out."""
 
 from dataclasses import dataclass
 
@@ -68,16 +68,7 @@ def compare_volume(
     >>> compare_volume(weeks).change.round(2)
     array([0.2])
     """
-    if joint_reps.ndim != 2:
-        raise ValueError(f"joint_reps must have two dimensions, got {joint_reps.ndim}")
-    is_wrong = ~(joint_reps >= 0)
-    if is_wrong.any():
-        raise ValueError(f"joint_reps must be 0 or more on every day, got {float(joint_reps[is_wrong][0])}")
-    weeks = _by_week(joint_reps)
-    is_deload = weeks <= (1 - deload_drop) * _median_of_trained(weeks)[:, None] + 1e-9
-    if is_planned_deload is not None:
-        is_deload = is_deload | (_by_week(is_planned_deload.astype(float)) >= 4)
-    is_ordinary = ~is_deload & (weeks > 0)
+    weeks, is_ordinary = _ordinary_weeks(joint_reps, deload_drop, is_planned_deload)
     place = np.arange(weeks.shape[1])
     in_window = (place >= recent_weeks) & (place < recent_weeks + before_weeks)
     in_history = place >= recent_weeks
@@ -96,6 +87,70 @@ def compare_volume(
         n_weeks_before=n_used,
         n_weeks_left_out=(~is_ordinary & in_window).sum(axis=1),
     )
+
+
+def volume_change_since(
+    joint_reps: Floats,
+    days_since: Ints,
+    *,
+    before_weeks: int = 6,
+    deload_drop: float = 0.3,
+    min_weeks: int = 2,
+    is_planned_deload: Bools | None = None,
+) -> Floats:
+    """Compare the ordinary weeks since a day of each series with the ordinary weeks before it.
+
+    Args:
+        joint_reps: as for compare_volume.
+        days_since: (n_series,) days from that day to the newest one; rounded to whole weeks, two at least.
+        before_weeks, deload_drop, is_planned_deload: as for compare_volume.
+        min_weeks: ordinary weeks needed on each side.
+
+    Returns:
+        (n_series,) mean week since / mean week before - 1, nan where either side holds too few weeks.
+
+    Raises:
+        ValueError: as compare_volume.
+
+    Notes:
+        Deloads and holidays are left out on both sides. Over many weeks a missed session weighs less than in
+        a fortnight, so this tells a volume that falls from one that only wavers.
+
+    Source:
+        Design choice.
+
+    >>> weeks = np.repeat([[30.0, 30, 30, 30, 30, 27, 24, 21, 30]], 7, axis=1) / 7
+    >>> volume_change_since(weeks, np.array([28])).round(2)
+    array([-0.1])
+    """
+    weeks, is_ordinary = _ordinary_weeks(joint_reps, deload_drop, is_planned_deload)
+    place = np.arange(weeks.shape[1])
+    n_since = np.maximum(np.round(days_since / 7), 2)[:, None]
+
+    def mean(is_side: Bools) -> Floats:
+        is_used = is_ordinary & is_side
+        n_used = is_used.sum(axis=1)
+        means = np.full(len(weeks), np.nan)
+        np.divide((weeks * is_used).sum(axis=1), n_used, out=means, where=n_used >= min_weeks)
+        return means
+
+    return mean(place < n_since) / mean((place >= n_since) & (place < n_since + before_weeks)) - 1
+
+
+def _ordinary_weeks(
+    joint_reps: Floats, deload_drop: float, is_planned_deload: Bools | None
+) -> tuple[Floats, Bools]:
+    """Weekly sums, newest first, and which of them are neither deload nor holiday."""
+    if joint_reps.ndim != 2:
+        raise ValueError(f"joint_reps must have two dimensions, got {joint_reps.ndim}")
+    is_wrong = ~(joint_reps >= 0)
+    if is_wrong.any():
+        raise ValueError(f"joint_reps must be 0 or more on every day, got {float(joint_reps[is_wrong][0])}")
+    weeks = _by_week(joint_reps)
+    is_deload = weeks <= (1 - deload_drop) * _median_of_trained(weeks)[:, None] + 1e-9
+    if is_planned_deload is not None:
+        is_deload = is_deload | (_by_week(is_planned_deload.astype(float)) >= 4)
+    return weeks, ~is_deload & (weeks > 0)
 
 
 def _by_week(daily: Floats) -> Floats:

@@ -35,12 +35,15 @@ class Flag:
 
 @dataclass(frozen=True, slots=True)
 class PainNights:
-    """Evidence of each night; every array is (n_series, n_nights), night D in the column of the day D-1."""
+    """Evidence of each night; every array is (n_series, n_nights), night D in the column of the day D-1.
+
+    margin is what the statistic of the pain lies above its threshold.
+    """
 
     is_with_volume: Bools
     is_rising: Bools
     is_over_limit: Bools
-    statistic: Floats
+    margin: Floats
     volume_change: Floats
 
 
@@ -56,15 +59,16 @@ def see_pain_nights(pain: Floats, joint_reps: Floats, settings: PainTrendSetting
     """What each night would have seen in daily arrays; night D sees the days up to D-1 and nothing later."""
     shape = pain.shape
     with_volume, rising, limit = np.zeros(shape, bool), np.zeros(shape, bool), np.zeros(shape, bool)
-    statistic, volume_change = np.full(shape, np.nan), np.full(shape, np.nan)
+    margin, volume_change = np.full(shape, np.nan), np.full(shape, np.nan)
     no_limits = np.full(shape[0], np.nan)
     for night in range(shape[1]):
         window = slice(max(0, night + 1 - settings.window_days), night + 1)
         found = assess_sites(pain[:, window], joint_reps[:, window], settings)
         with_volume[:, night], rising[:, night] = found.is_pain_with_volume, found.is_pain_rising
-        statistic[:, night], volume_change[:, night] = found.statistic, found.volume_change
+        margin[:, night] = found.statistic - found.threshold
+        volume_change[:, night] = found.volume_change
         limit[:, night] = find_over_limit(pain[:, window], no_limits).is_over_limit
-    return PainNights(with_volume, rising, limit, statistic, volume_change)
+    return PainNights(with_volume, rising, limit, margin, volume_change)
 
 
 def see_lift_nights(

@@ -87,7 +87,6 @@ def test_the_score_from_our_threshold_on_is_the_night_as_it_runs():
     scored = score_cohort(cohort)
     assert nights.is_with_volume.any()
     assert np.array_equal(scored.scores[OURS] >= OUR_THRESHOLD, nights.is_with_volume)
-    assert np.array_equal(scored.is_rising, nights.is_rising)
 
 
 def test_many_workload_ratios_are_those_of_one():

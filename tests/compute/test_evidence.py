@@ -47,6 +47,7 @@ TREND = PainTrendNumbers(
     volume_before_per_week=96.0,
     volume_recent_per_week=128.0,
     volume_change=1 / 3,
+    volume_change_since_onset=0.21,
     n_reports=24,
     n_spikes=1,
     n_missing=4,
@@ -81,7 +82,9 @@ def test_pain_with_volume_names_dates_levels_rate_and_volume():
 
 def test_pain_rising_says_that_volume_did_not():
     falling = replace(TREND, volume_recent_per_week=80.0, volume_change=-1 / 6)
-    assert "Volume did not rise: 80 joint reps a week" in sentence("pain_rising", "left knee", falling)
+    assert "Volume did not clearly rise: 80 joint reps a week" in sentence(
+        "pain_rising", "left knee", falling
+    )
 
 
 def test_an_unknown_volume_is_said_to_be_unknown():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from coaching.compute.volume_change import compare_volume
+from coaching.compute.volume_change import compare_volume, volume_change_since
 
 
 def daily(*weekly_joint_reps: float) -> np.ndarray:
@@ -72,3 +72,27 @@ def test_joint_reps_must_have_two_dimensions():
 def test_joint_reps_must_not_be_missing():
     with pytest.raises(ValueError, match="joint_reps must be 0 or more on every day"):
         compare_volume(np.full((1, 84), np.nan))
+
+
+def test_a_fall_over_all_weeks_since_outweighs_a_fortnight_that_wavers_up():
+    joint_reps = daily(*[70.0] * 6, 56, 56, 56, 56, 75, 75)
+    assert compare_volume(joint_reps).change[0] > 0
+    assert volume_change_since(joint_reps, np.array([42])) == pytest.approx([374 / 420 - 1])
+
+
+def test_deloads_are_left_out_since_and_before():
+    joint_reps = daily(70, 70, 35, 70, 70, 77, 77, 35, 77)
+    assert volume_change_since(joint_reps, np.array([28])) == pytest.approx([0.1])
+
+
+def test_since_yesterday_means_the_last_two_weeks():
+    joint_reps = daily(70, 70, 70, 77, 77)
+    assert volume_change_since(joint_reps, np.array([1])) == pytest.approx([0.1])
+
+
+def test_one_ordinary_week_on_a_side_is_too_few_to_compare():
+    assert np.isnan(volume_change_since(daily(70, 77, 77), np.array([14]))).all()
+
+
+def test_no_days_give_no_change_since():
+    assert np.isnan(volume_change_since(np.ones((1, 0)), np.array([14]))).all()
