@@ -1,88 +1,26 @@
-"""What was done against what was prescribed on that date, with bounds for what nobody logged."""
+"""What each client did against what was prescribed, with bounds for what nobody logged."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from coaching.compute.scheduled_sessions import (
+    DEFAULT_SETTINGS,
+    NOT_DONE,
+    AdherenceSettings,
+    JudgedSessions,
+    ScheduledSessions,
+    judge_sessions,
+    session_ratios,
+)
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-Texts = NDArray[np.str_]
 
 METHOD = "bounded_dose_ratio"
 VERSION = "1"
-
-DONE = "done"
-NOT_DONE = "not_done"
-UNKNOWN = "unknown"
-STATES = (DONE, NOT_DONE, UNKNOWN)
-
-_AMOUNTS = (
-    "prescribed_sets", "completed_sets", "prescribed_reps", "completed_reps", "prescribed_volume_kg",
-    "completed_volume_kg",
-)  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class AdherenceSettings:
-    """Constants of the adherence rules; all are design choices.
-
-    Attributes:
-        score_days: length of the score window.
-        off_plan_days: length of the window of off_plan and unlogged, and
-        off_plan_days_widened: used instead where the shorter one holds too few sessions.
-        off_plan_score: score at or below which a client is off plan.
-        min_sessions: counted sessions needed in that window.
-        grace_days: a session may be done this many days late, and an unlogged one counts only after them.
-        silent_days: days without any post from which a client with sessions scheduled is silent.
-    """
-
-    score_days: int = 28
-    off_plan_days: int = 10
-    off_plan_days_widened: int = 14
-    off_plan_score: float = 0.6
-    min_sessions: int = 3
-    grace_days: int = 2
-    silent_days: int = 7
-
-
-DEFAULT_SETTINGS = AdherenceSettings()
-
-
-@dataclass(frozen=True, slots=True)
-class ScheduledSessions:
-    """Sessions on the clients' calendars, one entry per session, in any order.
-
-    Attributes:
-        client: index of the client, 0 and up.
-        due_day: day number of the local date it was scheduled for.
-        state: done, not_done (said by client or coach) or unknown (no log).
-        done_day: day number it was done on; nan where it was not.
-        prescribed_sets, completed_sets: work sets.
-        prescribed_reps, completed_reps: reps, or seconds for timed work.
-        prescribed_volume_kg, completed_volume_kg: sum of reps x load; nan or 0 where the work has no load.
-        has_reached_effort: 1 where the effort target was reached, 0 where not, nan where not known.
-        is_excused: stopped by a clinician or cancelled by the coach; leaves the denominator.
-    """
-
-    client: Ints
-    due_day: Ints
-    state: Texts
-    done_day: Floats
-    prescribed_sets: Floats
-    completed_sets: Floats
-    prescribed_reps: Floats
-    completed_reps: Floats
-    prescribed_volume_kg: Floats
-    completed_volume_kg: Floats
-    has_reached_effort: Floats
-    is_excused: Bools
-
-    @property
-    def days_late(self) -> Floats:
-        """Days between due and done; nan where a session was not done."""
-        return np.where(self.state == DONE, self.done_day - self.due_day, np.nan)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +31,8 @@ class AdherenceAssessments:
         score_low, score_high: mean session ratio over the score window with unknown sessions as 0 and as 1;
             nan where nothing counts.
         attendance_low, attendance_high: share of sessions attended, likewise.
-        dose_ratio: completed / prescribed dose of the attended sessions, not capped: above 1 = more than
+        dose_ratio: mean completed / prescribed dose of the attended sessions, not capped: above 1 = more than
             asked.
-        effort_share: share of the attended sessions that reached their effort, nan where not known.
         n_counted, n_done, n_late, n_not_done, n_unknown, n_pending, n_excused: sessions in the score window;
             late ones were done after the grace days and count as not attended, pending ones are not counted
             yet.
@@ -118,7 +55,6 @@ class AdherenceAssessments:
     attendance_low: Floats
     attendance_high: Floats
     dose_ratio: Floats
-    effort_share: Floats
     n_counted: Ints
     n_done: Ints
     n_late: Ints
@@ -140,22 +76,6 @@ class AdherenceAssessments:
     silent_days: int
     method: str
     version: str
-
-
-@dataclass(frozen=True, slots=True)
-class _Judged:
-    """What each session counts as on the day of the score."""
-
-    age: Ints
-    is_due: Bools
-    is_unknown: Bools
-    is_pending: Bools
-    is_counted: Bools
-    is_late: Bools
-    is_attended: Bools
-    ratio: Floats
-    completed: Floats
-    prescribed: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,12 +102,17 @@ class _PerClient:
     def count(self, is_chosen: Bools) -> Ints:
         return self.total(is_chosen).astype(np.int64)
 
+    def mean(self, is_chosen: Bools, values: Floats) -> Floats:
+        return session_ratios(self.total(is_chosen, values), self.total(is_chosen))
+
     def bounds(self, is_chosen: Bools, is_unknown: Bools, values: Floats) -> _Bounds:
-        n_counted, known = self.total(is_chosen), self.total(is_chosen, values)
-        unknown = self.total(is_chosen & is_unknown)
-        with np.errstate(invalid="ignore"):
-            low, high = known / n_counted, (known + unknown) / n_counted
-        return _Bounds(low, high, n_counted.astype(np.int64), unknown.astype(np.int64))
+        """Bounds where `values` are 0 for the unknown."""
+        return _Bounds(
+            low=self.mean(is_chosen, values),
+            high=self.mean(is_chosen, np.where(is_unknown, 1.0, values)),
+            n_counted=self.count(is_chosen),
+            n_unknown=self.count(is_chosen & is_unknown),
+        )
 
 
 def assess_adherence(
@@ -214,9 +139,9 @@ def assess_adherence(
         ValueError: array lengths differ, unknown state, client index out of range, negative amounts.
 
     Notes:
-        The ratio of a session is completed / prescribed volume (reps where there is no load, sets where there
-        are no reps), capped at 1. A session without a log is unknown, neither done nor skipped: the score is
-        given as a pair of bounds. An unlogged session counts only when its grace days are over.
+        The ratio of a session is completed / prescribed dose, capped at 1 (judge_sessions). A session without
+        a log is unknown, neither done nor skipped: the score is given as a pair of bounds. It counts only
+        when its grace days are over.
 
     Source:
         Terms missed, interrupted, relative dose intensity: Fairman 2020, Med Sci Sports Exerc 52(2):315-322;
@@ -233,8 +158,8 @@ def assess_adherence(
     >>> found.score_low.round(2), found.score_high.round(2)
     (array([0.3]), array([0.63]))
     """
+    judged = judge_sessions(sessions, as_of_day=as_of_day, settings=settings)
     _check(sessions, n_clients, days_since_post)
-    judged = _judge(sessions, as_of_day, settings)
     clients = _PerClient(sessions.client, n_clients)
     in_score = judged.is_counted & (judged.age < settings.score_days)
     score = clients.bounds(in_score, judged.is_unknown, judged.ratio)
@@ -243,21 +168,15 @@ def assess_adherence(
     is_enough = plan.n_counted >= settings.min_sessions
     limit = settings.off_plan_score + 1e-9
     attended = in_score & judged.is_attended
-    is_effort_known = attended & ~np.isnan(sessions.has_reached_effort)
     missed, interrupted = _spells(sessions, in_score, n_clients)
     in_silence = judged.is_due & ~sessions.is_excused & (judged.age < settings.silent_days)
     n_due_in_silence = clients.count(in_silence)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        dose_ratio = clients.total(attended, judged.completed) / clients.total(attended, judged.prescribed)
-        n_effort_known = clients.total(is_effort_known)
-        effort_share = clients.total(is_effort_known, sessions.has_reached_effort) / n_effort_known
     return AdherenceAssessments(
         score_low=score.low,
         score_high=score.high,
         attendance_low=attendance.low,
         attendance_high=attendance.high,
-        dose_ratio=dose_ratio,
-        effort_share=effort_share,
+        dose_ratio=clients.mean(attended & ~np.isnan(judged.dose_ratio), judged.dose_ratio),
         n_counted=score.n_counted,
         n_done=clients.count(attended),
         n_late=clients.count(in_score & judged.is_late),
@@ -282,59 +201,8 @@ def assess_adherence(
     )
 
 
-def session_ratios(completed: Floats, prescribed: Floats) -> Floats:
-    """Divide what was completed by what was prescribed.
-
-    Args:
-        completed, prescribed: one shape, one unit, 0 or more; nan = not known, which gives nan.
-
-    Returns:
-        Completed / prescribed, not capped; nan where nothing was prescribed.
-
-    Raises:
-        ValueError: shapes differ.
-
-    Source:
-        Relative dose intensity: Fairman 2020, Med Sci Sports Exerc 52(2):315-322. The mean of such ratios is
-        not the ratio of the means.
-
-    >>> session_ratios(np.array([90.0, 130.0, 5.0]), np.array([100.0, 100.0, 0.0]))
-    array([0.9, 1.3, nan])
-    """
-    if completed.shape != prescribed.shape:
-        raise ValueError(
-            f"completed must have the shape of prescribed {prescribed.shape}, got {completed.shape}"
-        )
-    ratios = np.full(prescribed.shape, np.nan)
-    np.divide(completed, prescribed, out=ratios, where=prescribed > 0)
-    return ratios
-
-
-def _judge(sessions: ScheduledSessions, as_of_day: int, settings: AdherenceSettings) -> _Judged:
-    age = as_of_day - sessions.due_day
-    is_due = age >= 0
-    is_unknown = sessions.state == UNKNOWN
-    is_pending = is_due & is_unknown & (age < settings.grace_days) & ~sessions.is_excused
-    is_late = sessions.days_late > settings.grace_days
-    is_attended = (sessions.state == DONE) & ~is_late
-    completed, prescribed = _doses(sessions)
-    kept_share = np.where(prescribed > 0, np.minimum(session_ratios(completed, prescribed), 1.0), 1.0)
-    return _Judged(
-        age=age,
-        is_due=is_due,
-        is_unknown=is_unknown,
-        is_pending=is_pending,
-        is_counted=is_due & ~is_pending & ~sessions.is_excused,
-        is_late=is_late,
-        is_attended=is_attended,
-        ratio=np.where(is_attended, kept_share, 0.0),
-        completed=completed,
-        prescribed=prescribed,
-    )
-
-
 def _off_plan_bounds(
-    clients: _PerClient, judged: _Judged, settings: AdherenceSettings
+    clients: _PerClient, judged: JudgedSessions, settings: AdherenceSettings
 ) -> tuple[_Bounds, Ints]:
     """Bounds over the off-plan window, or the wider one where that holds too few sessions; and its length."""
 
@@ -351,23 +219,6 @@ def _off_plan_bounds(
         n_unknown=np.where(is_short, short.n_unknown, wide.n_unknown),
     )
     return plan, np.where(is_short, settings.off_plan_days, settings.off_plan_days_widened)
-
-
-def _doses(sessions: ScheduledSessions) -> tuple[Floats, Floats]:
-    """Completed and prescribed dose of each session, in the finest measure that the prescription has."""
-    has_volume = np.nan_to_num(sessions.prescribed_volume_kg) > 0
-    has_reps = np.nan_to_num(sessions.prescribed_reps) > 0
-    completed = np.select(
-        [has_volume, has_reps],
-        [sessions.completed_volume_kg, sessions.completed_reps],
-        default=sessions.completed_sets,
-    )
-    prescribed = np.select(
-        [has_volume, has_reps],
-        [sessions.prescribed_volume_kg, sessions.prescribed_reps],
-        default=sessions.prescribed_sets,
-    )
-    return np.nan_to_num(completed), np.nan_to_num(prescribed)
 
 
 def _spells(sessions: ScheduledSessions, is_chosen: Bools, n_clients: int) -> tuple[Ints, Ints]:
@@ -389,21 +240,8 @@ def _spells(sessions: ScheduledSessions, is_chosen: Bools, n_clients: int) -> tu
 
 
 def _check(sessions: ScheduledSessions, n_clients: int, days_since_post: Floats) -> None:
-    n_sessions = len(sessions.client)
-    for name in ScheduledSessions.__dataclass_fields__:
-        if len(getattr(sessions, name)) != n_sessions:
-            raise ValueError(
-                f"{name} must have {n_sessions} entries like client, got {len(getattr(sessions, name))}"
-            )
     if days_since_post.shape != (n_clients,):
         raise ValueError(f"days_since_post must have {n_clients} entries, got {days_since_post.shape}")
     is_outside = (sessions.client < 0) | (sessions.client >= n_clients)
     if is_outside.any():
         raise ValueError(f"client must lie in 0 to {n_clients - 1}, got {sessions.client[is_outside][0]}")
-    for name in _AMOUNTS:
-        amounts = getattr(sessions, name)
-        if (amounts < 0).any():
-            raise ValueError(f"{name} must be 0 or more, or nan, got {float(amounts[amounts < 0][0])}")
-    is_known = np.isin(sessions.state, STATES)
-    if not is_known.all():
-        raise ValueError(f"state must be one of {', '.join(STATES)}, got {sessions.state[~is_known][0]}")

@@ -251,7 +251,8 @@ def describe_adherence(found: AdherenceAssessments, row: int) -> AdherenceNumber
         AdherenceNumbers.
 
     >>> import numpy as np
-    >>> from coaching.compute.adherence import ScheduledSessions, assess_adherence
+    >>> from coaching.compute.adherence import assess_adherence
+    >>> from coaching.compute.scheduled_sessions import ScheduledSessions
     >>> asked = np.full(3, 100.0)
     >>> sessions = ScheduledSessions(
     ...     client=np.zeros(3, dtype=int), due_day=np.array([4, 5, 6]), state=np.array(["not_done"] * 3),
@@ -307,7 +308,8 @@ def describe_silence(found: AdherenceAssessments, row: int, days_since_post: flo
         SilenceNumbers.
 
     >>> import numpy as np
-    >>> from coaching.compute.adherence import ScheduledSessions, assess_adherence
+    >>> from coaching.compute.adherence import assess_adherence
+    >>> from coaching.compute.scheduled_sessions import ScheduledSessions
     >>> asked = np.full(3, 100.0)
     >>> sessions = ScheduledSessions(
     ...     client=np.zeros(3, dtype=int), due_day=np.array([4, 5, 6]), state=np.array(["not_done"] * 3),

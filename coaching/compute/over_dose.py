@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from coaching.compute.adherence import session_ratios
+from coaching.compute.scheduled_sessions import session_ratios
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -8,8 +8,8 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from coaching.compute.adherence import DONE, NOT_DONE, UNKNOWN, ScheduledSessions
 from coaching.compute.pain import DEFAULT_PAIN_LIMIT
+from coaching.compute.scheduled_sessions import DONE, NOT_DONE, UNKNOWN, ScheduledSessions
 from coaching.models import (
     Client,
     Injury,

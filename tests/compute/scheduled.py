@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coaching.compute.adherence import DONE, AdherenceAssessments, ScheduledSessions, assess_adherence
+from coaching.compute.adherence import AdherenceAssessments, assess_adherence
+from coaching.compute.scheduled_sessions import DONE, ScheduledSessions
 
 TODAY = 100
 

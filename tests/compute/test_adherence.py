@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from coaching.compute.adherence import DONE, NOT_DONE, UNKNOWN, assess_adherence, session_ratios
+from coaching.compute.adherence import assess_adherence
+from coaching.compute.scheduled_sessions import DONE, NOT_DONE, UNKNOWN, session_ratios
 from tests.compute.scheduled import TODAY, Due, assess, sessions
 
 
@@ -118,9 +119,16 @@ def test_sessions_stopped_by_a_clinician_are_no_silence():
     assert assess(Due(96, UNKNOWN, is_excused=True), days_since_post=30).is_silent == [False]
 
 
-def test_effort_is_the_share_of_the_attended_sessions_that_reached_it():
-    found = assess(Due(80, effort=1), Due(85, effort=0), Due(90), Due(95, NOT_DONE, effort=0))
-    assert found.effort_share == [0.5]
+def test_over_dose_is_a_mean_of_ratios_whatever_they_are_counted_in():
+    mixed = replace(sessions(Due(80, share=1.5), Due(85)), prescribed_volume_kg=np.array([np.nan, 3000.0]))
+    found = assess_adherence(mixed, n_clients=1, as_of_day=TODAY, days_since_post=np.zeros(1))
+    assert found.dose_ratio == [1.25]
+
+
+def test_a_volume_of_which_only_one_side_is_known_is_not_compared():
+    unknown_load = replace(sessions(Due(90, share=0.75)), completed_volume_kg=np.array([np.nan]))
+    found = assess_adherence(unknown_load, n_clients=1, as_of_day=TODAY, days_since_post=np.zeros(1))
+    assert found.score_low == [0.75]
 
 
 def test_reps_stand_in_where_there_is_no_load():

@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from coaching.compute.adherence import ScheduledSessions, assess_adherence
+from coaching.compute.adherence import assess_adherence
 from coaching.compute.evidence import CAUTION, refer_out, sentence
 from coaching.compute.findings import (
     AdherenceNumbers,
@@ -28,6 +28,7 @@ from coaching.compute.over_dose import assess_over_dose
 from coaching.compute.pain import assess_settling, find_over_limit
 from coaching.compute.pain_trend import assess_sites
 from coaching.compute.progress import assess_lifts
+from coaching.compute.scheduled_sessions import ScheduledSessions
 
 LAST_ON = date(2026, 3, 25)
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from coaching.compute.adherence import DONE, NOT_DONE, session_ratios
 from coaching.compute.local_days import first_valid_instant, hours_in_local_day
 from coaching.compute.pain import is_improved, name_bands
+from coaching.compute.scheduled_sessions import DONE, NOT_DONE, session_ratios
 from coaching.compute.units import LB, load_from_kg, load_kg_of, parse_load
 from tests.compute.published_checks.check import (
     COMPUTED,
@@ -31,7 +31,7 @@ LENGTHS = "zoneinfo with the tzdata package (fixtures/local_day_length.csv)"
 ZONES = "tz database"
 
 FIXTURE = Path(__file__).parents[3] / "fixtures" / "local_day_length.csv"
-BANDS, IMPROVED, RATIOS = "pain.name_bands", "pain.is_improved", "adherence.session_ratios"
+BANDS, IMPROVED, RATIOS = "pain.name_bands", "pain.is_improved", "scheduled_sessions.session_ratios"
 TO_KG, HOURS, HOUR = "units.load_kg_of", "local_days.hours_in_local_day", "local_days.first_valid_instant"
 
 
