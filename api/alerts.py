@@ -75,6 +75,46 @@ class AlertOut(AlertForClientOut):
     version = serializers.IntegerField()
 
 
+class AdherencePartsOut(serializers.Serializer[Any]):
+    """28 days taken apart; shares of what was prescribed for each date, 1 = all of it; null = not known."""
+
+    attended_low = serializers.FloatField(allow_null=True, help_text="Sessions without a log as not done.")
+    attended_high = serializers.FloatField(allow_null=True, help_text="Sessions without a log as done.")
+    sets_low = serializers.FloatField(allow_null=True, help_text="Work sets, each session at most 1.")
+    sets_high = serializers.FloatField(allow_null=True)
+    reps_low = serializers.FloatField(
+        allow_null=True, help_text="Repetitions, or seconds where all of a session is timed; at most 1 each."
+    )
+    reps_high = serializers.FloatField(allow_null=True)
+    load = serializers.FloatField(
+        allow_null=True,
+        help_text=(
+            "Mean load of a repetition, at most 1 each, in the attended sessions whose plan states every "
+            "load: in kilograms, or as a share of 1RM with an e1RM known before the day."
+        ),
+    )
+    effort = serializers.FloatField(
+        allow_null=True,
+        help_text=(
+            "Share of the attended sessions, as far as known, in which no set stayed short of its effort "
+            "target. A set that pain ended is no lack of effort."
+        ),
+    )
+    dose_ratio = serializers.FloatField(
+        allow_null=True,
+        help_text="Mean completed / prescribed dose of the attended sessions, not capped: above 1 = more.",
+    )
+    modified = serializers.IntegerField(help_text="Sessions with fewer sets, fewer reps or less load.")
+    over = serializers.IntegerField(help_text="Sessions with more of any of them.")
+    late = serializers.IntegerField(help_text="Sessions done more than two days late; they count as missed.")
+    missed_spells = serializers.IntegerField(help_text="Spells of one or two sessions not done.")
+    interrupted_spells = serializers.IntegerField(help_text="Spells of three or more.")
+    excused = serializers.IntegerField(
+        help_text="Sessions cancelled, or stopped by a clinician; they are in no share."
+    )
+    method = serializers.CharField(help_text="Name and version of the rule.")
+
+
 class ScoreOut(serializers.Serializer[Score]):
     night_on = serializers.DateField()
     revision = serializers.IntegerField()
@@ -87,7 +127,15 @@ class ScoreOut(serializers.Serializer[Score]):
     sessions_due = serializers.IntegerField()
     sessions_done = serializers.IntegerField()
     sessions_unknown = serializers.IntegerField()
-    details = serializers.DictField()
+    adherence_parts = AdherencePartsOut(
+        source="details.adherence", default=None, allow_null=True, help_text="Null in scores from before it."
+    )
+    lifts = serializers.ListField(
+        child=serializers.DictField(),
+        source="details.lifts",
+        default=list,
+        help_text="What each lift came to.",
+    )
     method = serializers.CharField()
     scored_at = serializers.DateTimeField()
 

@@ -79,30 +79,59 @@ class SessionIdOut(serializers.UUIDField):
         return str(value.uid)
 
 
+class SessionAdherenceOut(serializers.Serializer[Any]):
+    """What a session came to; shares are of what was prescribed, 1 = all of it, above 1 = more."""
+
+    state = serializers.CharField(
+        help_text="done; not_done, said by client or coach; unknown: nobody has logged it, nor said so."
+    )
+    is_attended = serializers.BooleanField(
+        allow_null=True, help_text="Done, at most two days late; null while unknown."
+    )
+    sets = serializers.FloatField(allow_null=True, help_text="Share of the work sets.")
+    reps = serializers.FloatField(
+        allow_null=True, help_text="Share of the repetitions, or of the seconds where all of it is timed."
+    )
+    load = serializers.FloatField(
+        allow_null=True,
+        help_text="Mean load of a repetition against the prescribed one; null unless every load is known.",
+    )
+    has_reached_effort = serializers.BooleanField(
+        allow_null=True,
+        help_text="False if a set stayed short of its effort target; null if not known, or none was set.",
+    )
+    is_modified = serializers.BooleanField(help_text="Attended with fewer sets, fewer reps or less load.")
+    is_over = serializers.BooleanField(help_text="Attended with more of any of them.")
+
+
 class ScheduledSessionOut(serializers.Serializer[Any]):
     """A plan day on the calendar, with its content and what it asked for on the day it was laid out."""
 
-    id = serializers.UUIDField(source="uid")
-    assignment_id = serializers.UUIDField(source="assignment.uid")
-    due_on = serializers.DateField()
-    status = serializers.CharField()
-    is_deload = serializers.BooleanField()
-    prescribed_sets = serializers.IntegerField()
+    id = serializers.UUIDField(source="session.uid")
+    assignment_id = serializers.UUIDField(source="session.assignment.uid")
+    due_on = serializers.DateField(source="session.due_on")
+    status = serializers.CharField(source="session.status")
+    is_deload = serializers.BooleanField(source="session.is_deload")
+    prescribed_sets = serializers.IntegerField(source="session.prescribed_sets")
     prescribed_reps = serializers.IntegerField(
-        help_text="Sets times the low end of the range; a hold has none."
+        source="session.prescribed_reps", help_text="Sets times the low end of the range; a hold has none."
     )
     prescribed_joint_reps = serializers.DictField(
         child=serializers.FloatField(),
+        source="session.prescribed_joint_reps",
         help_text=(
             'By site, like "knee:left": sets times the high end times joint stress, warm-up ramp included; '
             "each hold counts as one repetition (coach judgement)."
         ),
     )
-    day = DayOut(source="plan_day")
+    day = DayOut(source="session.plan_day")
     session_ids = serializers.ListField(
-        child=SessionIdOut(), source="logged", help_text="What has been logged for it."
+        child=SessionIdOut(), source="session.logged", help_text="What has been logged for it."
     )
-    version = serializers.IntegerField()
+    adherence = SessionAdherenceOut(
+        allow_null=True, help_text="Null where it is cancelled, stopped, or neither due nor logged yet."
+    )
+    version = serializers.IntegerField(source="session.version")
 
 
 class CalendarOut(serializers.Serializer[Any]):
@@ -170,7 +199,7 @@ class CalendarView(Endpoint):
         operation_id="scheduled_sessions_list", parameters=[CalendarQuery], responses={200: CalendarOut}
     )
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """The client's calendar of up to 120 days, in order, each session with its whole content."""
+        """The client's calendar of up to 120 days, in order, each with its content and what it came to."""
         asked = self.checked_query(CalendarQuery)
         rows = read_calendar(
             actor=self.actor,
@@ -191,7 +220,7 @@ class ScheduledSessionView(Endpoint):
         row = read_scheduled_session(
             actor=self.actor, client_uid=client_id, scheduled_uid=scheduled_session_id, now=timezone.now()
         )
-        return with_etag(request, ScheduledSessionOut(row).data, row.version)
+        return with_etag(request, ScheduledSessionOut(row).data, row.session.version)
 
     @extend_schema(
         operation_id="scheduled_sessions_change",
@@ -208,7 +237,7 @@ class ScheduledSessionView(Endpoint):
             expected_version=self.expected_version(),
             now=timezone.now(),
         )
-        return with_etag(request, ScheduledSessionOut(row).data, row.version)
+        return with_etag(request, ScheduledSessionOut(row).data, row.session.version)
 
 
 urlpatterns = [

@@ -1,4 +1,4 @@
-"""How close to failure a set was: effort scale, the client's own bias, and which sets count as hard."""
+"""How close to failure a set was: effort scale, the client's own bias, hard sets, and efforts reached."""
 
 import math
 from dataclasses import dataclass
@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 LOW_LOAD_FROM = 0.3
@@ -173,3 +174,48 @@ def are_hard_sets(
     highest = np.where(share <= LOW_LOAD_TO, min(LOW_LOAD_MAX_RIR, max_rir), max_rir)
     is_close = (left <= highest) & ~(share < LOW_LOAD_FROM)
     return np.asarray(is_work_set, dtype=np.bool_) & (np.asarray(to_failure, dtype=np.bool_) | is_close)
+
+
+def judge_effort(
+    session: Ints, rir: Floats, rir_target: Floats, is_ended_by_pain: Bools, *, n_sessions: int
+) -> Floats:
+    """Say of each session whether its sets came as close to failure as they were meant to.
+
+    Args:
+        session: (n_sets,) index of the session that each work set belongs to.
+        rir: (n_sets,) repetitions in reserve, 0 for a set to failure; nan = not known.
+        rir_target: (n_sets,) most repetitions in reserve that were asked for, 0 for failure; nan = nothing
+            asked, which leaves the set out.
+        is_ended_by_pain: (n_sets,) sets that pain ended; whatever their reserve, they are no lack of effort.
+        n_sessions: number of sessions; indices run from 0 to n_sessions - 1.
+
+    Returns:
+        (n_sessions,) 0 where a set missed its target, 1 where every set reached it, nan where that is not
+        known or nothing was asked.
+
+    Raises:
+        ValueError: lengths differ.
+
+    Notes:
+        One set that clearly fell short decides; short of that, one that is not known leaves the session open.
+
+    Source:
+        Design choice.
+
+    >>> judge_effort(np.array([0, 0, 1, 1]), np.array([2.0, 1.0, 4.0, np.nan]), np.full(4, 2.0),
+    ...              np.zeros(4, dtype=bool), n_sessions=2)
+    array([1., 0.])
+    """
+    if not session.shape == rir.shape == rir_target.shape == is_ended_by_pain.shape:
+        raise ValueError(
+            f"session must have the shape of rir, rir_target and is_ended_by_pain, got {session.shape} "
+            f"with {rir.shape}, {rir_target.shape} and {is_ended_by_pain.shape}"
+        )
+    is_asked = ~np.isnan(rir_target)
+    is_known = is_asked & ~np.isnan(rir) & ~is_ended_by_pain
+    n_asked, n_known, n_missed = (
+        np.bincount(session[is_chosen], minlength=n_sessions)
+        for is_chosen in (is_asked, is_known, is_known & (rir > rir_target))
+    )
+    is_reached = (n_asked > 0) & (n_known == n_asked)
+    return np.select([n_missed > 0, is_reached], [0.0, 1.0], np.nan)

@@ -6,6 +6,7 @@ from coaching.models.base import MIDLINE_JOINTS, Joint, SiteSide
 from coaching.models.client import BodyMass, Client, Consent, ConsentPurpose, TrainingStatus
 from coaching.models.exercise import (
     STRESS_LEVELS,
+    WHOLE_LOADS,
     Exercise,
     JointStress,
     LoadBasis,
@@ -49,6 +50,7 @@ __all__ = [
     "MIDLINE_JOINTS",
     "PAIN_KINDS",
     "STRESS_LEVELS",
+    "WHOLE_LOADS",
     "Account",
     "Actor",
     "Alert",

@@ -16,6 +16,10 @@ class LoadBasis(models.TextChoices):
     NONE = "none"
 
 
+# Loads that can be compared: what is added to, or taken off, a body of unknown mass would mislead.
+WHOLE_LOADS = [LoadBasis.TOTAL, LoadBasis.PER_HAND]
+
+
 class Measure(models.TextChoices):
     REPS = "reps"
     DURATION = "duration"

@@ -8,12 +8,12 @@ from datetime import date
 from coaching.compute import strength
 from coaching.compute.units import load_kg_of
 from coaching.models import (
+    WHOLE_LOADS,
     Client,
     EndedBy,
     Joint,
     JointDay,
     LiftDay,
-    LoadBasis,
     LoggedSet,
     Measure,
     PainMoment,
@@ -24,8 +24,6 @@ from coaching.reads.labels import FRESH
 from coaching.reads.prescribed import REPS_OF_A_HOLD, sites_loaded
 from coaching.reads.stress import stresses_for
 
-# An estimate needs the whole load: what is added to, or taken off, a body of unknown mass would mislead.
-WHOLE_LOADS = [LoadBasis.TOTAL, LoadBasis.PER_HAND]
 MOMENTS_OF_THE_DAY = [PainMoment.DURING, PainMoment.AFTER, PainMoment.NEXT_MORNING]
 
 

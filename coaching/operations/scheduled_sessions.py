@@ -1,7 +1,6 @@
 """Changes to a client's calendar: moved, cancelled, stopped, not done."""
 
 import uuid
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -13,7 +12,8 @@ from coaching.models import Actor, Client, ScheduledSession, ScheduledStatus, Se
 from coaching.operations.assignment_checks import check_no_red_flag
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.rescoring import ask_for_rescoring
-from coaching.reads.assignments import calendar_of, scheduled_session_of
+from coaching.reads.adherence import HeldSession
+from coaching.reads.assignments import calendar_of, held_session_of, scheduled_session_of
 from coaching.reads.clients import client_for
 
 
@@ -27,19 +27,19 @@ class CalendarChange:
 
 def read_calendar(
     *, actor: Actor, client_uid: uuid.UUID, from_on: date, until_on: date, now: datetime
-) -> Iterable[ScheduledSession]:
+) -> list[HeldSession]:
     """The client's calendar of these days, the reading audited. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="scheduled_session", now=now)
-    return calendar_of(client, from_on, until_on)
+    return calendar_of(client, from_on, until_on, today=local_date_of(now, client.zone))
 
 
 def read_scheduled_session(
     *, actor: Actor, client_uid: uuid.UUID, scheduled_uid: uuid.UUID, now: datetime
-) -> ScheduledSession:
+) -> HeldSession:
     """One scheduled session with its content, the reading audited. Raises NotFoundError."""
     client = client_for(actor, client_uid)
-    found = scheduled_session_of(client, scheduled_uid)
+    found = held_session_of(client, scheduled_uid, today=local_date_of(now, client.zone))
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="scheduled_session", now=now)
     return found
 
@@ -53,7 +53,7 @@ def change_scheduled_session(
     change: CalendarChange,
     expected_version: int,
     now: datetime,
-) -> ScheduledSession:
+) -> HeldSession:
     """Move a session or say what became of it; a client may only say that it was not done.
 
     Raises NotFoundError, ForbiddenError, StaleVersionError, InvalidError, and ConflictError where a log or a
@@ -73,7 +73,7 @@ def change_scheduled_session(
         _check_status(client, row, status)
     if (due_on, status) != (row.due_on, row.status):
         _store_change(actor, client, row, due_on, status, now)
-    return scheduled_session_of(client, scheduled_uid)
+    return held_session_of(client, scheduled_uid, today=local_date_of(now, client.zone))
 
 
 def _check_status(client: Client, row: ScheduledSession, status: str) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from coaching.compute.adherence import AdherenceAssessments, assess_adherence
+from coaching.compute.adherence_parts import PartScores, score_parts
 from coaching.compute.progress import LiftAssessments, assess_lifts
 from coaching.models import AlertKind, NightClient, Score
 from coaching.operations.alerts import Finding, apply_findings
@@ -19,7 +20,7 @@ from coaching.operations.findings import (
 )
 from coaching.reads.night_series import NightSeries, night_series
 
-METHOD = "night 1"
+METHOD = "night 2"
 NIGHTLY_KINDS = [kind for kind in AlertKind.values if kind != AlertKind.RED_FLAG]
 
 
@@ -95,7 +96,8 @@ def _save_scores(
     night_on: date,
     now: datetime,
 ) -> None:
-    details = _lift_details(series, lifts, len(items))
+    found_of_lifts = _lift_details(series, lifts, len(items))
+    parts = score_parts(series.scheduled, n_clients=len(items), as_of_day=series.last_day.toordinal())
     Score.objects.bulk_create(
         [
             Score(
@@ -108,7 +110,10 @@ def _save_scores(
                 sessions_due=int(adherence.n_counted[row]),
                 sessions_done=int(adherence.n_done[row]),
                 sessions_unknown=int(adherence.n_unknown[row]),
-                details={"lifts": details[row]},
+                details={
+                    "lifts": found_of_lifts[row],
+                    "adherence": _adherence_details(adherence, parts, row),
+                },
                 method=METHOD,
                 scored_at=now,
             )
@@ -116,6 +121,28 @@ def _save_scores(
         ],
         ignore_conflicts=True,
     )
+
+
+def _adherence_details(adherence: AdherenceAssessments, parts: PartScores, row: int) -> dict[str, Any]:
+    """Adherence taken apart; shares are of what was prescribed, and None where nothing is known."""
+    return {
+        "attended_low": _number(adherence.attendance_low[row]),
+        "attended_high": _number(adherence.attendance_high[row]),
+        "sets_low": _number(parts.sets_low[row]),
+        "sets_high": _number(parts.sets_high[row]),
+        "reps_low": _number(parts.reps_low[row]),
+        "reps_high": _number(parts.reps_high[row]),
+        "load": _number(parts.load[row]),
+        "effort": _number(parts.effort[row]),
+        "dose_ratio": _number(adherence.dose_ratio[row]),
+        "modified": int(parts.n_modified[row]),
+        "over": int(parts.n_over[row]),
+        "late": int(adherence.n_late[row]),
+        "missed_spells": int(adherence.n_missed_spells[row]),
+        "interrupted_spells": int(adherence.n_interrupted_spells[row]),
+        "excused": int(adherence.n_excused[row]),
+        "method": f"{adherence.method} {adherence.version}",
+    }
 
 
 def _lift_details(series: NightSeries, lifts: LiftAssessments, n_clients: int) -> list[list[dict[str, Any]]]:

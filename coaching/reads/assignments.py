@@ -7,6 +7,7 @@ from django.db.models import Prefetch, QuerySet
 
 from coaching.errors import NotFoundError
 from coaching.models import Assignment, Client, ScheduledSession, Session
+from coaching.reads.adherence import HeldSession, held_sessions
 from coaching.reads.plans import DAY_CONTENT
 
 
@@ -22,9 +23,10 @@ def assignment_of(client: Client, assignment_uid: uuid.UUID) -> Assignment:
     return found
 
 
-def calendar_of(client: Client, from_on: date, until_on: date) -> QuerySet[ScheduledSession]:
-    """The sessions due from `from_on` to `until_on`, in order, each with its whole content."""
-    return _with_content(ScheduledSession.objects.filter(client=client, due_on__range=(from_on, until_on)))
+def calendar_of(client: Client, from_on: date, until_on: date, *, today: date) -> list[HeldSession]:
+    """The sessions due from `from_on` to `until_on`, in order, with content and what they came to."""
+    rows = _with_content(ScheduledSession.objects.filter(client=client, due_on__range=(from_on, until_on)))
+    return held_sessions(list(rows), today=today)
 
 
 def scheduled_session_of(client: Client, scheduled_uid: uuid.UUID) -> ScheduledSession:
@@ -33,6 +35,11 @@ def scheduled_session_of(client: Client, scheduled_uid: uuid.UUID) -> ScheduledS
     if found is None:
         raise NotFoundError("There is no such scheduled session.")
     return found
+
+
+def held_session_of(client: Client, scheduled_uid: uuid.UUID, *, today: date) -> HeldSession:
+    """The session with what it came to by today. Raises NotFoundError."""
+    return held_sessions([scheduled_session_of(client, scheduled_uid)], today=today)[0]
 
 
 def _with_content(rows: QuerySet[ScheduledSession]) -> QuerySet[ScheduledSession]:

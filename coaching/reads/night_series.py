@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coaching.compute.pain import DEFAULT_PAIN_LIMIT
-from coaching.compute.scheduled_sessions import DONE, NOT_DONE, UNKNOWN, ScheduledSessions
+from coaching.compute.scheduled_sessions import DEFAULT_SETTINGS, ScheduledSessions
 from coaching.models import (
     Client,
     Injury,
@@ -17,15 +17,13 @@ from coaching.models import (
     LiftDay,
     PainReport,
     ScheduledSession,
-    ScheduledStatus,
     Session,
 )
+from coaching.reads.adherence import EXCUSED, scheduled_against_logs
 
 WINDOW_DAYS = 112
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-
-EXCUSED = {ScheduledStatus.CANCELLED, ScheduledStatus.CLINICIAN_STOP}
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +94,12 @@ def night_series(*, clients: Sequence[Client], night_on: date) -> NightSeries:
         last_day=last_day,
         sites=_site_series(clients, index, last_day, scheduled_rows),
         lifts=_lift_series(clients, index, last_day),
-        scheduled=_scheduled(index, scheduled_rows, last_day),
+        scheduled=scheduled_against_logs(
+            scheduled_rows,
+            client_rows=index,
+            last_day=last_day,
+            in_full_from=last_day - timedelta(days=DEFAULT_SETTINGS.score_days - 1),
+        ),
         days_since_activity=last_day.toordinal() - last_active,
         first_activity_day=first_active,
     )
@@ -216,44 +219,6 @@ def _lift_series(clients: Sequence[Client], index: dict[int, int], last_day: dat
         increment_kg=np.array([steps[key] for key in keys], dtype=float),
         training_status=np.array([clients[key.client].training_status for key in keys], dtype=np.str_),
     )
-
-
-def _scheduled(index: dict[int, int], rows: Sequence[ScheduledSession], last_day: date) -> ScheduledSessions:
-    """Each scheduled session with what was logged for it up to the last day; later logs do not exist yet."""
-    logged: dict[int, tuple[date, int, int]] = {}
-    logs = Session.objects.filter(
-        scheduled_session__in=[row.id for row in rows], performed_on__lte=last_day, deleted_at__isnull=True
-    ).values_list("scheduled_session_id", "performed_on", "work_sets", "work_reps")
-    for scheduled_id, day, sets, reps in logs:
-        if scheduled_id is not None:
-            first, known_sets, known_reps = logged.get(scheduled_id, (day, 0, 0))
-            logged[scheduled_id] = (min(first, day), known_sets + sets, known_reps + reps)
-
-    def floats(values: list[float]) -> Floats:
-        return np.array(values, dtype=float)
-
-    done = [logged.get(row.id) for row in rows]
-    nothing = np.full(len(rows), np.nan)
-    return ScheduledSessions(
-        client=np.array([index[row.client_id] for row in rows], dtype=np.int64),
-        due_day=np.array([row.due_on.toordinal() for row in rows], dtype=np.int64),
-        state=np.array([_state(row, log) for row, log in zip(rows, done, strict=True)], dtype=np.str_),
-        done_day=floats([log[0].toordinal() if log else np.nan for log in done]),
-        prescribed_sets=floats([row.prescribed_sets for row in rows]),
-        completed_sets=floats([log[1] if log else 0 for log in done]),
-        prescribed_reps=floats([row.prescribed_reps for row in rows]),
-        completed_reps=floats([log[2] if log else 0 for log in done]),
-        prescribed_volume_kg=nothing,
-        completed_volume_kg=nothing,
-        has_reached_effort=nothing,
-        is_excused=np.array([row.status in EXCUSED for row in rows], dtype=bool),
-    )
-
-
-def _state(row: ScheduledSession, log: tuple[date, int, int] | None) -> str:
-    if log is not None:
-        return DONE
-    return NOT_DONE if row.status == ScheduledStatus.NOT_DONE else UNKNOWN
 
 
 def _activity(index: dict[int, int], last_day: date) -> tuple[Floats, Floats]:

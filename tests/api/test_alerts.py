@@ -4,6 +4,7 @@ import uuid
 
 import pytest
 
+from coaching import nightly
 from coaching.compute.evidence import CAUTION, refer_out
 from coaching.models import Alert, AuditEvent, Score
 from tests.factories import NOW, AlertFactory
@@ -397,10 +398,33 @@ def test_scores_are_read_night_by_night(cast, coach):
         "sessions_due": 4,
         "sessions_done": 2,
         "sessions_unknown": 1,
-        "details": {"lifts": []},
+        "adherence_parts": None,
+        "lifts": [],
         "method": "night 1",
         "scored_at": "2026-03-02T12:00:00Z",
     }
+
+
+def test_a_score_tells_adherence_taken_apart_and_null_where_nothing_is_known(cast, coach):
+    nightly.run_night(
+        night=nightly.night_by_hand(practice=cast.practice, night_on=NOW.date(), now=NOW), now=NOW
+    )
+    shares = [
+        "attended_low",
+        "attended_high",
+        "sets_low",
+        "sets_high",
+        "reps_low",
+        "reps_high",
+        "load",
+        "effort",
+        "dose_ratio",
+    ]
+    counts = ["modified", "over", "late", "missed_spells", "interrupted_spells", "excused"]
+    (found,) = coach.get(f"/api/v1/clients/{cast.client.uid}/scores").json()["items"]
+    assert found["adherence_parts"] == (
+        dict.fromkeys(shares) | dict.fromkeys(counts, 0) | {"method": "bounded_dose_ratio 1"}
+    )
 
 
 @pytest.mark.parametrize("who", ["stranger", "colleague", "strangers_client"])

@@ -57,6 +57,8 @@ def log_session(row):
         performed_at=NOW,
         zone="Europe/Berlin",
         performed_on=NOW.date(),
+        work_sets=1,
+        work_reps=6,
         content_hash="x",
         received_at=NOW,
     )
@@ -109,11 +111,38 @@ def test_scheduled_session_comes_whole_with_the_ids_to_log_against(cast, coach_a
             ],
         },
         "session_ids": [str(session.uid)],
+        "adherence": {
+            "state": "done",
+            "is_attended": True,
+            "sets": 0.5,
+            "reps": 0.5,
+            "load": None,
+            "has_reached_effort": None,
+            "is_modified": True,
+            "is_over": False,
+        },
         "version": 1,
     }
     answer = coach_api.get(address_of(row))
     assert (answer.status_code, answer["ETag"], answer.json()) == (200, '"1"', expected)
     assert listed(coach_api, cast.client).json()["items"][0] == expected
+
+
+def test_a_session_to_come_or_cancelled_came_to_nothing_yet(cast, coach_api, calendar):
+    change(coach_api, calendar[0], {"status": "cancelled"})
+    items = listed(coach_api, cast.client).json()["items"]
+    assert [row["adherence"] for row in items] == [None] * 4
+
+
+def test_a_session_that_nobody_logged_is_unknown_until_someone_says(cast, coach_api, calendar):
+    assert coach_api.get(address_of(calendar[0])).json()["adherence"]["is_attended"] is None
+    found = change(coach_api, calendar[0], {"status": "not_done"}).json()["adherence"]
+    assert (found["state"], found["is_attended"], found["sets"], found["load"]) == (
+        "not_done",
+        False,
+        0,
+        None,
+    )
 
 
 def test_calendar_holds_the_days_asked_for_in_order(cast, coach_api, calendar):

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coaching.compute.effort import are_hard_sets, is_hard_set, rir_bias, rir_from_rpe
+from coaching.compute.effort import are_hard_sets, is_hard_set, judge_effort, rir_bias, rir_from_rpe
 from coaching.compute.strength import estimated_1rm
 
 reserves = st.floats(0, 10)
@@ -129,3 +129,37 @@ def test_less_in_reserve_never_makes_a_set_less_hard(one, other, share):
 def test_hard_sets_name_what_is_out_of_range(arguments, message):
     with pytest.raises(ValueError, match=message):
         is_hard_set(**arguments)
+
+
+def effort_of(*sets: tuple[float, float], is_ended_by_pain: bool = False) -> float:
+    """Of one session, whose sets are pairs of reserve and target; pain, if any, ended the first."""
+    rir, target = np.array(sets, dtype=float).reshape(-1, 2).T
+    is_pain = np.arange(len(sets)) < int(is_ended_by_pain)
+    return float(judge_effort(np.zeros(len(sets), dtype=np.int64), rir, target, is_pain, n_sessions=1)[0])
+
+
+@pytest.mark.parametrize(
+    ("sets", "reached"),
+    [
+        ([(2, 2), (1, 2)], 1),
+        ([(0, 0)], 1),
+        ([(2.5, 2)], 0),
+        ([(1, 0)], 0),
+        ([(2, 2), (math.nan, 2)], math.nan),
+        ([(4, 2), (math.nan, 2)], 0),
+        ([(4, math.nan), (2, 2)], 1),
+        ([(4, math.nan)], math.nan),
+        ([], math.nan),
+    ],
+)
+def test_one_set_short_of_its_target_decides_and_one_unknown_leaves_it_open(sets, reached):
+    assert effort_of(*sets) == pytest.approx(reached, nan_ok=True)
+
+
+def test_a_set_that_pain_ended_is_no_lack_of_effort():
+    assert math.isnan(effort_of((5, 2), (2, 2), is_ended_by_pain=True))
+
+
+def test_efforts_of_different_lengths_are_refused():
+    with pytest.raises(ValueError, match="session must have the shape of rir, rir_target and"):
+        judge_effort(np.zeros(1, int), np.zeros(2), np.zeros(1), np.zeros(1, bool), n_sessions=1)
