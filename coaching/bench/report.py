@@ -5,7 +5,8 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from coaching.bench import lifts, rules
+from coaching.bench import adherence, lifts, rules
+from coaching.bench.adherence import AdherenceResult, measure_adherence
 from coaching.bench.cohorts import FALLING_KIND, FLARE_KINDS, KINDS, QUIET_KINDS, generate
 from coaching.bench.lifts import LiftResult, measure_lift_rules
 from coaching.bench.measures import (
@@ -28,6 +29,7 @@ class BenchResult:
     falling_called_rising: Found
     limit_rule: str
     lifts: tuple[LiftResult, ...]
+    adherence: tuple[AdherenceResult, ...]
 
 
 def run_bench(*, size: int, seed: int, tell: Callable[[str], object]) -> BenchResult:
@@ -39,13 +41,16 @@ def run_bench(*, size: int, seed: int, tell: Callable[[str], object]) -> BenchRe
     tell("thresholds at the same false rate, and trade-off curves")
     pain = measure_pain_rules(scored)
     tell(f"nights of {size} lifts of each status")
+    lift_results = measure_lift_rules(size, seed)
+    tell(f"nights of {size} clients with a plan, of each kind")
     return BenchResult(
         seed=seed,
         size=size,
         pain=pain,
         falling_called_rising=share_of_falling_called_rising(scored[FALLING_KIND]),
         limit_rule=best_limit(pain).rule,
-        lifts=measure_lift_rules(size, seed),
+        lifts=lift_results,
+        adherence=measure_adherence(size, seed),
     )
 
 
@@ -56,7 +61,8 @@ def as_json_object(result: BenchResult) -> dict[str, Any]:
 
 
 def as_table(result: BenchResult) -> str:
-    return "\n\n".join([_pain_table(result), _quiet_table(result), _lift_table(result)])
+    tables = (_pain_table, _quiet_table, _lift_table, _adherence_table)
+    return "\n\n".join(table(result) for table in tables)
 
 
 def _pain_table(result: BenchResult) -> str:
@@ -111,9 +117,26 @@ def _lift_table(result: BenchResult) -> str:
     return "Stalls: lifts that stop gaining\n" + _aligned([head, *rows])
 
 
+def _adherence_table(result: BenchResult) -> str:
+    head = ["client", "10 d", "median", "2, 3, 4 sessions a week", "as off_plan", "or silent"]
+    head += ["false/client-year", "off_plan/client-year"]
+    rows = [[adherence.TITLES[each.kind], *_adherence_cells(each)] for each in result.adherence]
+    return "Off plan or unlogged: clients who halve what they do, and others\n" + _aligned([head, *rows])
+
+
+def _adherence_cells(each: AdherenceResult) -> list[str]:
+    share, median = _found_cells(each.found) if each.found else ("", "")
+    by_week = ", ".join(_found_cells(found)[0] for found in each.found_by_sessions_a_week.values())
+    others = [
+        _found_cells(found)[0] if found else "" for found in (each.found_off_plan, each.found_or_silent)
+    ]
+    rates = ["" if rate is None else f"{rate:.2f}" for rate in (each.false_per_year, each.off_plan_per_year)]
+    return [share, median, by_week, *others, *rates]
+
+
 def _found_cells(found: Found) -> tuple[str, str]:
     median = "-" if math.isnan(found.median_delay_days) else f"{found.median_delay_days:.0f} d"
-    return f"{found.share:.1%}", median
+    return "-" if math.isnan(found.share) else f"{found.share:.1%}", median
 
 
 def _aligned(rows: list[list[str]]) -> str:

@@ -20,7 +20,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 METHOD = "bounded_dose_ratio"
-VERSION = "1"
+VERSION = "2"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class AdherenceAssessments:
         off_plan_unknown: those of them without a log.
         off_plan_days: its length.
         is_off_plan: upper bound at or below the limit.
-        is_unlogged: only the lower bound is.
+        is_unlogged: only the lower bound is, for want of logs (min_unlogged).
         n_due_in_silence: sessions due within the last silent_days, and
         is_silent: no post for that long although there were any.
         silent_days: the length that silence was held against.
@@ -164,9 +164,13 @@ def assess_adherence(
     in_score = judged.is_counted & (judged.age < settings.score_days)
     score = clients.bounds(in_score, judged.is_unknown, judged.ratio)
     attendance = clients.bounds(in_score, judged.is_unknown, judged.is_attended.astype(float))
-    plan, plan_days = _off_plan_bounds(clients, judged, settings)
-    is_enough = plan.n_counted >= settings.min_sessions
+    plan_days = _off_plan_days(clients, judged, settings)
+    in_plan = judged.is_counted & (judged.age < plan_days[sessions.client])
+    plan = clients.bounds(in_plan, judged.is_unknown, judged.ratio)
     limit = settings.off_plan_score + 1e-9
+    is_low = (plan.n_counted >= settings.min_sessions) & (plan.low <= limit)
+    n_kept = clients.count(in_plan & (judged.ratio > limit))
+    is_log_missed = (plan.n_unknown >= settings.min_unlogged) | (n_kept == 0)
     attended = in_score & judged.is_attended
     missed, interrupted = _spells(sessions, in_score, n_clients)
     in_silence = judged.is_due & ~sessions.is_excused & (judged.age < settings.silent_days)
@@ -191,8 +195,8 @@ def assess_adherence(
         off_plan_sessions=plan.n_counted,
         off_plan_unknown=plan.n_unknown,
         off_plan_days=plan_days,
-        is_off_plan=is_enough & (plan.high <= limit),
-        is_unlogged=is_enough & (plan.low <= limit) & (plan.high > limit),
+        is_off_plan=is_low & (plan.high <= limit),
+        is_unlogged=is_low & (plan.high > limit) & is_log_missed,
         n_due_in_silence=n_due_in_silence,
         is_silent=(n_due_in_silence > 0) & ~(days_since_post < settings.silent_days),
         silent_days=settings.silent_days,
@@ -201,24 +205,11 @@ def assess_adherence(
     )
 
 
-def _off_plan_bounds(
-    clients: _PerClient, judged: JudgedSessions, settings: AdherenceSettings
-) -> tuple[_Bounds, Ints]:
-    """Bounds over the off-plan window, or the wider one where that holds too few sessions; and its length."""
-
-    def within(days: int) -> _Bounds:
-        in_window = judged.is_counted & (judged.age < days + settings.grace_days)
-        return clients.bounds(in_window, judged.is_unknown, judged.ratio)
-
-    short, wide = within(settings.off_plan_days), within(settings.off_plan_days_widened)
-    is_short = short.n_counted >= settings.min_sessions
-    plan = _Bounds(
-        low=np.where(is_short, short.low, wide.low),
-        high=np.where(is_short, short.high, wide.high),
-        n_counted=np.where(is_short, short.n_counted, wide.n_counted),
-        n_unknown=np.where(is_short, short.n_unknown, wide.n_unknown),
-    )
-    return plan, np.where(is_short, settings.off_plan_days, settings.off_plan_days_widened)
+def _off_plan_days(clients: _PerClient, judged: JudgedSessions, settings: AdherenceSettings) -> Ints:
+    """Length of each client's off-plan window: the wider one where the other holds too few sessions."""
+    n_sessions = clients.count(judged.is_counted & (judged.age < settings.off_plan_days))
+    is_enough = n_sessions >= settings.min_sessions
+    return np.where(is_enough, settings.off_plan_days, settings.off_plan_days_widened)
 
 
 def _spells(sessions: ScheduledSessions, is_chosen: Bools, n_clients: int) -> tuple[Ints, Ints]:

@@ -31,6 +31,8 @@ class AdherenceSettings:
         off_plan_days_widened: used instead where the shorter one holds too few sessions.
         off_plan_score: score at or below which a client is off plan.
         min_sessions: counted sessions needed in that window.
+        min_unlogged: sessions without a log from which a client is unlogged; a single one is asked after only
+            where no other session of the window came to more than off_plan_score.
         grace_days: a session may be done this many days late, and an unlogged one counts only after them.
         load_tolerance: share by which the load may differ before a session was modified or over: equipment
             comes in steps, and plans and logs in pounds and kilograms.
@@ -39,9 +41,10 @@ class AdherenceSettings:
 
     score_days: int = 28
     off_plan_days: int = 10
-    off_plan_days_widened: int = 14
+    off_plan_days_widened: int = 21
     off_plan_score: float = 0.6
     min_sessions: int = 3
+    min_unlogged: int = 2
     grace_days: int = 2
     load_tolerance: float = 0.025
     silent_days: int = 7

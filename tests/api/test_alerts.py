@@ -423,7 +423,7 @@ def test_a_score_tells_adherence_taken_apart_and_null_where_nothing_is_known(cas
     counts = ["modified", "over", "late", "missed_spells", "interrupted_spells", "excused"]
     (found,) = coach.get(f"/api/v1/clients/{cast.client.uid}/scores").json()["items"]
     assert found["adherence_parts"] == (
-        dict.fromkeys(shares) | dict.fromkeys(counts, 0) | {"method": "bounded_dose_ratio 1"}
+        dict.fromkeys(shares) | dict.fromkeys(counts, 0) | {"method": "bounded_dose_ratio 2"}
     )
 
 

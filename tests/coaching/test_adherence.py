@@ -223,7 +223,7 @@ def test_a_night_keeps_adherence_taken_apart(cast, lift):
         "missed_spells": 0,
         "interrupted_spells": 0,
         "excused": 1,
-        "method": "bounded_dose_ratio 1",
+        "method": "bounded_dose_ratio 2",
     }
 
 

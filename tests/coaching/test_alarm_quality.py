@@ -8,10 +8,19 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
+from coaching.bench.adherence import _found
 from coaching.bench.cohorts import FLARE_KINDS, KINDS, QUIET_KINDS, generate
 from coaching.bench.likelihood import likelihood_ratios
 from coaching.bench.measures import found_within, openings_per_year, threshold_for
 from coaching.bench.rules import OUR_THRESHOLD, OURS, RULES, score_cohort, workload_ratios
+from coaching.bench.schedules import (
+    HALVINGS,
+    PLAN_KINDS,
+    QUIET_PLANS,
+    as_known,
+    days_since_log,
+    generate_schedules,
+)
 from coaching.compute.workload import rolling_ratio
 from coaching.exchange.replay import see_pain_nights
 
@@ -65,6 +74,23 @@ def test_the_curves_run_from_few_false_alerts_to_more(measured):
         assert all(early <= later for early, later in pairwise(rates))
 
 
+def test_who_halves_each_session_is_found_in_ten_days(measured):
+    found = {each["kind"]: each["found"] for each in measured["adherence"]}
+    assert set(found) == set(PLAN_KINDS)
+    assert found["half_sets"]["share"] >= 0.8
+    assert found["half_reps"]["share"] >= 0.8
+    assert found["half_skipped"]["share"] >= 0.5
+    assert found["half_unlogged"]["share"] >= 0.5
+    assert all(found[kind] is None for kind in QUIET_PLANS)
+
+
+def test_who_is_merely_a_day_late_is_never_off_plan(measured):
+    rates = {each["kind"]: each["false_per_year"] for each in measured["adherence"]}
+    assert rates["a_day_late"] == 0
+    assert 0 < rates["steady"] < 7
+    assert all(rates[kind] is None for kind in HALVINGS)
+
+
 def test_the_same_seed_gives_the_same_numbers(measured):
     assert json.loads(run("--size", "20", "--seed", "3", "--json")) == measured
 
@@ -73,6 +99,7 @@ def test_the_table_names_every_rule():
     lines = run("--size", "10").splitlines()
     assert sum(line.startswith("ours: broken line") for line in lines) == 2
     assert any(line.startswith("ours: slope") for line in lines)
+    assert any(line.startswith("always a day late") and "0.00" in line for line in lines)
 
 
 @pytest.mark.parametrize("size", ["9", "2001", "many"])
@@ -173,3 +200,45 @@ def test_a_holiday_is_three_weeks_without_training():
     trained = generate("holiday", 20, seed=5).joint_reps > 0
     idle = np.array([np.diff(np.nonzero(row)[0]).max() for row in trained])
     assert ((idle >= 22) & (idle <= 36)).all()
+
+
+def done_share(schedules, values):
+    """Sum of the values of each client's sessions after the change, over that before, each per day."""
+    sessions, change = schedules.sessions, schedules.change_day
+    is_after = sessions.due_day >= change[sessions.client]
+    after, before = (values[chosen].sum() / len(values[chosen]) for chosen in (is_after, ~is_after))
+    return after / before
+
+
+@pytest.mark.parametrize("kind", HALVINGS)
+def test_who_halves_does_half_from_the_change_on(kind):
+    schedules = generate_schedules(kind, 100, seed=5)
+    assert done_share(schedules, schedules.sessions.completed_reps) == pytest.approx(0.5, abs=0.06)
+
+
+@pytest.mark.parametrize("kind", ["steady", "holiday_said"])
+def test_the_others_miss_10_to_20_per_cent(kind):
+    state = generate_schedules(kind, 100, seed=5).sessions.state
+    assert (state != "done").mean() == pytest.approx(0.15, abs=0.02)
+
+
+def test_a_night_does_not_know_of_logs_to_come():
+    schedules = generate_schedules("a_day_late", 10, seed=5)
+    due_on = int(schedules.sessions.due_day[50])
+    for last_day, state in ((due_on, "unknown"), (due_on + 1, "done")):
+        seen = as_known(schedules.sessions, last_day, look_back_days=28)
+        assert set(seen.state[seen.due_day == due_on]) == {state}
+        assert (seen.due_day > last_day - 28).all()
+    assert np.nanmin(days_since_log(schedules, due_on)) >= 0
+
+
+def test_before_the_first_log_no_days_are_counted_since():
+    assert np.isnan(days_since_log(generate_schedules("a_day_late", 5, seed=5), 0)).all()
+
+
+def test_who_was_on_the_sheet_before_the_change_counts_neither_way():
+    stands = np.zeros((3, 60), bool)
+    stands[0, 20:50] = stands[1, 35:50] = True
+    found = _found(stands, np.full(3, 30.0))
+    assert (found.share, found.median_delay_days) == (0.5, 6.0)
+    assert np.isnan(_found(stands[:1], np.full(1, 30.0)).share)

@@ -67,6 +67,18 @@ def test_sessions_without_a_log_are_unlogged_not_off_plan():
     assert (found.is_off_plan[0], found.is_unlogged[0]) == (False, True)
 
 
+def test_one_missing_log_is_not_asked_after_while_another_session_was_kept():
+    rest = (Due(94, share=0.5), Due(96, UNKNOWN))
+    for share, is_unlogged in ((0.7, False), (0.6, True)):
+        found = assess(Due(92, share=share), *rest)
+        assert (found.off_plan_score_low[0] <= 0.6, found.is_unlogged[0]) == (True, is_unlogged)
+
+
+def test_a_session_older_than_ten_days_is_not_in_the_off_plan_window():
+    found = assess(Due(90), Due(91, share=0.5), Due(94, share=0.5), Due(97, share=0.5))
+    assert (found.off_plan_sessions[0], found.is_off_plan[0]) == (3, True)
+
+
 def test_a_client_one_day_late_is_not_flagged():
     found = assess(*(Due(day, days_late=1) for day in (90, 92, 95, 97)), Due(TODAY, UNKNOWN))
     assert (found.is_off_plan[0], found.is_unlogged[0]) == (False, False)
@@ -86,11 +98,11 @@ def test_two_sessions_say_too_little():
 
 def test_two_sessions_a_week_are_read_over_a_longer_window():
     found = assess(Due(86, NOT_DONE), Due(90, NOT_DONE), Due(94, NOT_DONE))
-    assert (found.is_off_plan[0], found.off_plan_days[0], found.off_plan_sessions[0]) == (True, 14, 3)
+    assert (found.is_off_plan[0], found.off_plan_days[0], found.off_plan_sessions[0]) == (True, 21, 3)
 
 
 def test_unknown_sessions_of_the_off_plan_window_are_counted():
-    assert assess(Due(75, UNKNOWN), *last_two_weeks(UNKNOWN)).off_plan_unknown == [4]
+    assert assess(Due(75, UNKNOWN), *last_two_weeks(UNKNOWN)).off_plan_unknown == [3]
 
 
 def test_spells_do_not_run_from_one_client_into_the_next():

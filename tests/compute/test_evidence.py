@@ -204,7 +204,7 @@ def test_adherence_and_silence_numbers_carry_the_bounds():
     nothing = np.full(3, np.nan)
     sessions = ScheduledSessions(
         client=np.zeros(3, dtype=np.int64),
-        due_day=np.array([90, 93, 96]),
+        due_day=np.array([91, 93, 96]),
         state=np.full(3, "unknown"),
         done_day=nothing,
         prescribed_sets=np.full(3, 6.0),

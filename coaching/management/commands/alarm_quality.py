@@ -13,9 +13,10 @@ FEWEST, MOST = 10, 2000
 
 class Command(BaseCommand):
     help = (
-        "Plays invented clients whose truth is known night by night, and prints how often the pain and the "
-        "stall alerts are wrong and how soon they are right, beside textbook rules and a detector that is "
-        "told everything but the day. The same seed and size give the same numbers."
+        "Plays invented clients whose truth is known night by night, and prints how often the alerts about "
+        "pain, stalls and adherence are wrong and how soon they are right; the first two beside textbook "
+        "rules and a detector that is told everything but the day. The same seed and size give the same "
+        "numbers."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
