@@ -21,8 +21,8 @@ WITHOUT_A_FORMULA = {
     "coaching.compute.exposure.is_tempo",
 }
 
-# It checks and gives nothing back.
-WITHOUT_A_RESULT = {"coaching.compute.pain.check_pain"}
+# They check and give nothing back.
+WITHOUT_A_RESULT = {"coaching.compute.pain.check_pain", "coaching.compute.plan_week.check_planned"}
 
 
 def public_functions():
