@@ -7,6 +7,7 @@ from coaching.compute.plan_dose import MuscleDose, SiteDose, WeekDose
 
 SETS_TOLERANCE = 0.5
 REPS_TOLERANCE = 0.05
+TOLD_AS_TIMES = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,11 +197,17 @@ def _most_apart(sites: tuple[SiteDifference, ...], names: tuple[str, str]) -> st
         f"of the {_site_words(site)} {names[0]} asks {site.joint_reps_a:g} a week "
         f"and {names[1]} {site.joint_reps_b:g}"
     )
-    if site.joint_reps_ratio > 1:
-        return f"{text} ({site.joint_reps_ratio:.2g} times as many)"
-    if site.joint_reps_ratio > 0:
-        return f"{text} ({site.joint_reps_ratio:.0%} as many)"
-    return text
+    return f"{text}{_times(site.joint_reps_ratio)}"
+
+
+def _times(ratio: float) -> str:
+    """How many times as many, or by which share more or fewer; nothing where one plan asks none."""
+    if math.isnan(ratio) or ratio == 0:
+        return ""
+    if ratio >= TOLD_AS_TIMES:
+        return f" ({round(ratio, 1):g} times as many)"
+    word = "more" if ratio > 1 else "fewer"
+    return f" ({round(100 * abs(ratio - 1), 1):g}% {word})"
 
 
 def _site_words(site: SiteDifference) -> str:

@@ -133,6 +133,7 @@ def _check_numbers(row: PlannedSets) -> None:
         ("rest_s", math.nan if row.rest_s is None else row.rest_s),
         *(("share", step.share) for step in row.warm_up),
         *(("reps", step.reps) for step in row.warm_up),
+        *(("rest_s", step.rest_s) for step in row.warm_up),
     ):
         if number < 0 or math.isinf(number):
             raise ValueError(f"{name} must be finite and 0 or more, or not known, got {number}")

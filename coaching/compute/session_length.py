@@ -57,8 +57,8 @@ def session_length(day: PlannedDay, settings: SessionLengthSettings = DEFAULT_SE
         SessionLength; 0 for a day without blocks.
 
     Raises:
-        ValueError: a prescription that cannot be counted (check_planned), an unreadable tempo, or a setting
-            below 0 or upside down.
+        ValueError: a prescription that cannot be counted (check_planned), an unreadable tempo, or a rest
+            or setting below 0 or upside down.
 
     Notes:
         Work is time under tension, with the warm-up ramps at the tempo of their work sets. Between two sets
@@ -79,6 +79,9 @@ def session_length(day: PlannedDay, settings: SessionLengthSettings = DEFAULT_SE
     _check(settings)
     for row in day.rows:
         check_planned(row)
+    for block in day.blocks:
+        if block.rest_s < 0:
+            raise ValueError(f"rest_s must be 0 or more, got {block.rest_s}")
     bouts = [bout for block in day.blocks for bout in _bouts(block, settings)]
     pause_s = sum(_pause_s(*pair, settings) for pair in pairwise(bouts))
     low_s, high_s = sum(bout.low_s for bout in bouts), sum(bout.high_s for bout in bouts)

@@ -254,12 +254,12 @@ def _centred(values: Floats, is_used: Bools) -> tuple[Floats, Floats]:
 
 
 def _noise(residual: Floats, n: Ints, n_fitted: int, assumed: float, settings: SideSettings) -> Floats:
-    """Noise of one value: at least the assumed one while values are few, then blended with it."""
+    """Noise of one value: its own, but at least the assumed one, which counts for less as values are more."""
     free = np.maximum(n - n_fitted, 0)
     own = np.sqrt(residual / np.maximum(free, 1))
     blended = np.sqrt((residual + settings.assumed_worth * assumed**2) / (free + settings.assumed_worth))
-    noise = np.where(n < settings.min_own, np.maximum(own, assumed), blended)
-    return np.where(n > 0, noise, np.nan)
+    least = np.where(n < settings.min_own, assumed, blended)
+    return np.where(n > 0, np.maximum(own, least), np.nan)
 
 
 def _z(settings: SideSettings) -> float:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from coaching.compute.exercise_profile import ExerciseProfile, muscle_role
 
-LEAST_DIRECT_KEPT = 0.5
+LEAST_DIRECT_KEPT = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,8 @@ def find_swaps(
         joint: joint to be spared.
         guarded_joints: joints of the client that are guarded; the named one does not count twice.
         forbidden: what the client's restrictions forbid.
-        least_direct_kept: share of the direct muscles, above 0 and at most 1, that must stay direct.
+        least_direct_kept: share of the direct muscles, above 0 and at most 1, that must stay direct; all of
+            them unless it is lowered for a wider choice.
 
     Returns:
         Swaps, best first: least stress on the joint, then most of the muscle roles kept, then least stress on

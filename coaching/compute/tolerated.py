@@ -21,7 +21,7 @@ class ToleratedSettings:
 
     Attributes:
         tolerance: points by which mornings and weekly medians may lie higher and still be noise.
-        usual_days: days up to the end of the week from which the usual morning is taken.
+        usual_days: days before the week from which the usual morning is taken.
         min_usual: mornings needed for a usual one; with fewer, only a morning up to the tolerance settles.
     """
 
@@ -212,12 +212,12 @@ def _any_in_two_weeks(is_marked: Bools) -> Bools:
 
 
 def _usual_morning(next_morning: Floats, settings: ToleratedSettings) -> Floats:
-    """Median of the known mornings up to the end of each week, nan where too few are known."""
+    """Median of the known mornings before each week, nan where too few are known."""
     n_weeks = next_morning.shape[1] - 2 * WEEK + 1
     missing = np.full((len(next_morning), settings.usual_days), np.nan)
+    # With so much padding, the window of the week that begins in a column ends just before that column.
     padded = np.concatenate([missing, next_morning], axis=1)
-    # The window of the week that ends in column WEEK - 1 begins usual_days before the column after it.
-    windows = sliding_window_view(padded, settings.usual_days, axis=1)[:, WEEK : WEEK + n_weeks]
+    windows = sliding_window_view(padded, settings.usual_days, axis=1)[:, :n_weeks]
     n_known = (~np.isnan(windows)).sum(axis=2)
     return np.where(n_known >= settings.min_usual, _median_of_known(windows), np.nan)
 
