@@ -115,8 +115,9 @@ def lift_side_differences(
     Notes:
         Levels are compared in ln(e1RM), at one time: where the sides were trained on other days, the slope
         that both share is taken out, at the price of a wider interval. A side's noise is its scatter around
-        its own line; the interval is normal, from both noises and numbers. A difference is a fact about two
-        sides and no fault: sides are not made equal, and nothing is advised.
+        its own line; the interval is normal, from both noises and numbers, and too narrow for a lift with few
+        exposures that is noisier than assumed. A difference is a fact about two sides and no fault: sides are
+        not made equal, and nothing is advised.
 
     Source:
         Standard error of a difference of two means; with the assumed noise its half width is the minimal
@@ -255,8 +256,8 @@ def _centred(values: Floats, is_used: Bools) -> tuple[Floats, Floats]:
 
 def _noise(residual: Floats, n: Ints, n_fitted: int, assumed: float, settings: SideSettings) -> Floats:
     """Noise of one value: its own, but at least the assumed one, which counts for less as values are more."""
-    free = np.maximum(n - n_fitted, 0)
-    own = np.sqrt(residual / np.maximum(free, 1))
+    free = np.maximum(n - n_fitted, 1)  # where nothing is free the residual is 0, and the assumption holds
+    own = np.sqrt(residual / free)
     blended = np.sqrt((residual + settings.assumed_worth * assumed**2) / (free + settings.assumed_worth))
     least = np.where(n < settings.min_own, assumed, blended)
     return np.where(n > 0, np.maximum(own, least), np.nan)

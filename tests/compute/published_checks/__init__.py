@@ -2,6 +2,7 @@
 
 from tests.compute.published_checks.check import Check
 from tests.compute.published_checks.load import LOAD
+from tests.compute.published_checks.plans import PLANS, SIDES, TOLERATED
 from tests.compute.published_checks.records import ADHERENCE, DAYS, PAIN, UNITS
 from tests.compute.published_checks.strength import EFFORT, EXPOSURE, STRENGTH
 from tests.compute.published_checks.trends import FALSE_DISCOVERIES, PROGRESS, TRENDS
@@ -16,6 +17,9 @@ TOPICS: dict[str, tuple[Check, ...]] = {
     "Progress": PROGRESS,
     "Pain": PAIN,
     "Adherence": ADHERENCE,
+    "Plans": PLANS,
+    "Tolerated exposure": TOLERATED,
+    "Sides": SIDES,
     "Units": UNITS,
     "Local days": DAYS,
 }
