@@ -12,12 +12,21 @@ TOLD_AS_TIMES = 2
 
 @dataclass(frozen=True, slots=True)
 class MuscleDifference:
-    """Hard sets of a muscle in either plan; difference is b less a."""
+    """Hard sets of a muscle in either plan.
+
+    Attributes:
+        muscle: the muscle.
+        a, b: hard sets a week, the mean of both sides; see plan_dose.MuscleDose.
+        difference: b less a.
+        sides_apart: the larger difference of the two sides, so that more on one does not hide less on the
+            other.
+    """
 
     muscle: str
     a: float
     b: float
     difference: float
+    sides_apart: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,14 +118,14 @@ left knee plan A asks 60 a week and plan B 180 (3 times as many).'
     pairs = _muscle_pairs(a, b)
     muscles = tuple(_muscle_difference(*pair) for pair in pairs)
     sites = tuple(_site_difference(*pair, reps_tolerance) for pair in _site_pairs(a, b))
-    is_same_sets = all(_sides_apart(*pair) <= sets_tolerance for pair in pairs)
+    is_same_sets = all(muscle.sides_apart <= sets_tolerance for muscle in muscles)
     is_same_reps = all(site.is_same for site in sites)
     return PlanComparison(
         muscles=muscles,
         sites=sites,
         is_same_hard_sets=is_same_sets,
         is_same_joint_reps=is_same_reps,
-        statement=_statement(muscles, sites, is_same_sets, is_same_reps, (name_a, name_b), sets_tolerance),
+        statement=_statement(pairs, sites, is_same_sets, is_same_reps, (name_a, name_b), sets_tolerance),
     )
 
 
@@ -137,12 +146,13 @@ def _site_pairs(a: WeekDose, b: WeekDose) -> list[tuple[SiteDose, SiteDose]]:
 
 
 def _muscle_difference(a: MuscleDose, b: MuscleDose) -> MuscleDifference:
-    return MuscleDifference(a.muscle, a.hard_sets, b.hard_sets, b.hard_sets - a.hard_sets)
-
-
-def _sides_apart(a: MuscleDose, b: MuscleDose) -> float:
-    """The larger difference of the two sides, so that more on one does not hide less on the other."""
-    return max(abs(b.left - a.left), abs(b.right - a.right))
+    return MuscleDifference(
+        muscle=a.muscle,
+        a=a.hard_sets,
+        b=b.hard_sets,
+        difference=b.hard_sets - a.hard_sets,
+        sides_apart=max(abs(b.left - a.left), abs(b.right - a.right)),
+    )
 
 
 def _site_difference(a: SiteDose, b: SiteDose, tolerance: float) -> SiteDifference:
@@ -165,14 +175,14 @@ def _ratio(a: float, b: float) -> float:
 
 
 def _statement(
-    muscles: tuple[MuscleDifference, ...],
+    pairs: list[tuple[MuscleDose, MuscleDose]],
     sites: tuple[SiteDifference, ...],
     is_same_sets: bool,
     is_same_reps: bool,
     names: tuple[str, str],
     sets_tolerance: float,
 ) -> str:
-    if not muscles and not sites:
+    if not pairs and not sites:
         return "Neither plan has any work to compare."
     within = f"the same hard sets a week, within {sets_tolerance:g}"
     if is_same_sets and is_same_reps:
@@ -180,14 +190,22 @@ def _statement(
     if is_same_sets:
         apart = _most_apart(sites, names)
         return f"Both plans give every muscle {within}, but not the same joint reps: {apart}."
-    widest = max(muscles, key=lambda each: (abs(each.difference), each.muscle))
-    sets = (
-        f"The hard sets differ, most for the {_words(widest.muscle)}: {names[0]} gives {widest.a:g} a week "
-        f"and {names[1]} {widest.b:g}"
-    )
+    sets = f"The hard sets differ, most for {_widest(pairs, names)}"
     if is_same_reps:
         return f"{sets}. The joint reps are the same."
     return f"{sets}. The joint reps differ too: {_most_apart(sites, names)}."
+
+
+def _widest(pairs: list[tuple[MuscleDose, MuscleDose]], names: tuple[str, str]) -> str:
+    """The muscle whose hard sets lie furthest apart on one side; the first by name where several do."""
+    a, b = min(pairs, key=lambda pair: (-_muscle_difference(*pair).sides_apart, pair[0].muscle))
+    muscle = _words(a.muscle)
+    if a.left == a.right and b.left == b.right:
+        return f"the {muscle}: {names[0]} gives {a.left:g} a week and {names[1]} {b.left:g}"
+    return (
+        f"the {muscle}: {names[0]} gives {a.left:g} a week on the left and {a.right:g} on the right, "
+        f"{names[1]} {b.left:g} and {b.right:g}"
+    )
 
 
 def _most_apart(sites: tuple[SiteDifference, ...], names: tuple[str, str]) -> str:

@@ -88,6 +88,11 @@ def test_what_is_gained_is_told():
     assert (found.direct_gained, found.indirect_gained) == (("glutes",), ("calves",))
 
 
+def test_a_muscle_that_becomes_direct_is_not_lost():
+    other = exercise("other", direct=["quadriceps", "glutes"], indirect=["adductors"], stress={})
+    assert only(other).indirect_lost == ()
+
+
 def test_changed_stress_of_every_joint_is_told():
     found = only(replace(BOX_SQUAT, stress={"knee": 0.25, "hip": 0.5, "lumbar_spine": 0.5}))
     assert found.stress_changes == (StressChange("hip", 0, 0.5), StressChange("knee", 1, 0.25))

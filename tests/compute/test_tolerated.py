@@ -158,6 +158,12 @@ def test_weeks_at_or_below_the_highest_that_were_not_quiet_are_counted():
     assert tolerated.n_not_quiet_within > 0
 
 
+def test_a_week_above_the_highest_that_was_not_quiet_says_nothing_about_it():
+    tolerated = found([70, 70, 0, 140, 140], [1, 1, 1, 7, 7], [1] * 5)
+    assert tolerated.highest == pytest.approx([70])
+    assert tolerated.n_not_quiet_within < tolerated.n_not_quiet
+
+
 def test_a_site_that_was_never_trained_has_no_history():
     tolerated = found([0, 0, 0], [1, 1, 1])
     assert math.isnan(tolerated.highest[0])
