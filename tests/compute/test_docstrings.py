@@ -16,6 +16,8 @@ MODULES = [f"coaching.compute.{module.name}" for module in pkgutil.iter_modules(
 
 # They pick, name or word what other functions have computed; there is no formula or rule to trace.
 WITHOUT_A_FORMULA = {
+    "coaching.compute.advice_sentence",
+    "coaching.compute.draft",
     "coaching.compute.findings",
     "coaching.compute.evidence",
     "coaching.compute.exposure.is_tempo",
