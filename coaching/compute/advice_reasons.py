@@ -63,7 +63,7 @@ REASON_TEXTS: Mapping[Reason, str] = MappingProxyType(
         Reason.SHARE_OF_ONE_RM: "the load is the coach's share of the estimated maximum, rounded down",
         Reason.NO_LOAD: "the exercise has no load",
         Reason.ONE_MORE_REP: "one more repetition with the same load",
-        Reason.LOAD_UP: "the top of the range was reached in every set, so the load goes up by a step",
+        Reason.LOAD_UP: "what was asked for was reached, so the load goes up by a step",
         Reason.LESS_REST: "the same work in less rest",
         Reason.SLOWER: "the same work, lowered a second slower",
         Reason.TOP_NOT_REACHED: "the top of the range was not reached in every set",

@@ -34,10 +34,9 @@ def move_lever(draft: Draft, levers: Sequence[str]) -> Draft:
 
     Notes:
         reps: below the top of the range, one more than the weakest set; where the next step of the load is
-            too
-        big, and under the 2-for-2 rule, up to two above the range. load: every set reached the top at the
-        effort asked for, or the 2-for-2 rule holds; the next load lies 2 to 10 % above and below the cap, and
-        is predicted to keep the low end. time, tempo: all sets done within the range. Without a reported
+        too big, and under the 2-for-2 rule, up to two above the range. load: every set reached the top at the
+        effort asked for, or the 2-for-2 rule holds; the next load lies 2 to 10 % above, not above the cap,
+        and is predicted to keep the low end. time, tempo: all sets done within the range. Without a reported
         reserve where one was asked for nothing moves.
 
     Source:
@@ -99,7 +98,7 @@ def _more_load(
         return None
     if not _is_load_earned(member, result):
         return Reason.TWO_FOR_TWO_WAITS if member.situation.is_cautious and result.is_top else None
-    heavier = choose_heavier_load(draft.load_kg, member.equipment)
+    heavier = choose_heavier_load(result.load_kg, member.equipment)
     if heavier is None or not _keeps_range(member, result, heavier):
         more = _more_reps_first(draft, result) if may_add_reps else None
         return more or Reason.STEP_TOO_BIG

@@ -12,15 +12,16 @@ from coaching.compute.prescribing import Advice, Member, PerformedSet
 from coaching.compute.safe_limits import keep_cap
 
 
-def next_set(member: Member, done: Sequence[PerformedSet]) -> Advice:
+def next_set(member: Member, done: Sequence[PerformedSet], *, planned: Advice | None = None) -> Advice:
     """Say what the next set of today's session is.
 
     Args:
         member: the prescription; its history is not used.
         done: its work sets of today in order, one or more; before the first one next_prescription answers.
+        planned: advice of today's first set; None = not known. The load stays at or below its load.
 
     Returns:
-        Advice whose sets are those still to do: the load of the last set, or where that fell short of the
+        Advice whose sets are those still to do: load of the last set, or where that fell short of the
             range
         the load that reaches its middle, rounded down and a step lighter at least. No number after a set that
         pain ended, with an open red flag or stop, or where all sets are done.
@@ -49,10 +50,10 @@ def next_set(member: Member, done: Sequence[PerformedSet]) -> Advice:
         return refuse(Reason.ENDED_BY_PAIN)
     if len(done) >= member.target.sets:
         return refuse(Reason.SETS_DONE)
-    return advise(keep_cap(_after(member, done)))
+    return advise(keep_cap(_after(member, done, planned)))
 
 
-def _after(member: Member, done: Sequence[PerformedSet]) -> Draft:
+def _after(member: Member, done: Sequence[PerformedSet], planned: Advice | None) -> Draft:
     target, equipment, last = member.target, member.equipment, done[-1]
     draft = Draft(
         member,
@@ -60,16 +61,17 @@ def _after(member: Member, done: Sequence[PerformedSet]) -> Draft:
         load_kg=None,
         aim=min(max(last.amount, target.low), target.high),
         sets=target.sets - len(done),
-        tempo=target.tempo,
-        rest_s=target.rest_s,
+        tempo=target.tempo if planned is None else planned.tempo,
+        rest_s=target.rest_s if planned is None else planned.rest_s,
         may_move=False,
         reasons=(Reason.SAME_LOAD_TODAY,),
     )
     if equipment.load_basis == NO_LOAD:
         return replace(draft, reasons=(Reason.NO_LOAD,))
-    if is_short(target, last):
-        return _lower(draft, last)
-    return _with_load(draft, last.load_kg)
+    draft = _lower(draft, last) if is_short(target, last) else _with_load(draft, last.load_kg)
+    if planned is None or planned.load_kg is None or draft.load_kg is None:
+        return draft
+    return replace(draft, load_kg=equipment.lighter_of(draft.load_kg, planned.load_kg))
 
 
 def _lower(draft: Draft, last: PerformedSet) -> Draft:

@@ -44,9 +44,8 @@ def load_after_pain(member: Member) -> Decimal | None:
 
     Returns:
         Load that can be made, kg: one step below the load of the last exposure that passed before the newest
-            one
-        that failed, and below that of the failure itself. Where none ever passed, one step below the lowest
-        load of the history. None where the equipment has no lighter load.
+        one that failed, and below that of the failure itself. Where none ever passed, one step below the
+        lowest load of the history. None where the equipment has no lighter load.
 
     Notes:
         Where no exposure failed by itself (a week that rises), the last one that passed counts. An exposure
@@ -158,7 +157,8 @@ def _lay_off(draft: Draft) -> Draft:
     wanted_kg = last_kg * (2 - share) if equipment.is_assistance else last_kg * share
     reachable = equipment.at_most(wanted_kg)
     if reachable is None:
-        return _held(replace(draft, load_kg=equipment.lowest_kg), Reason.AT_LOWEST_LOAD)
+        lowest_kg = equipment.lighter_of(draft.load_kg, equipment.lowest_kg)
+        return _held(replace(draft, load_kg=lowest_kg), Reason.AT_LOWEST_LOAD)
     return replace(draft, load_kg=equipment.lighter_of(draft.load_kg, reachable))
 
 

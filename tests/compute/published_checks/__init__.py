@@ -2,6 +2,7 @@
 
 from tests.compute.published_checks.check import Check
 from tests.compute.published_checks.load import LOAD
+from tests.compute.published_checks.next_load import NEXT_LOAD
 from tests.compute.published_checks.plans import PLANS, SIDES, TOLERATED
 from tests.compute.published_checks.records import ADHERENCE, DAYS, PAIN, UNITS
 from tests.compute.published_checks.strength import EFFORT, EXPOSURE, STRENGTH
@@ -15,6 +16,7 @@ TOPICS: dict[str, tuple[Check, ...]] = {
     "Trends": TRENDS,
     "False discoveries": FALSE_DISCOVERIES,
     "Progress": PROGRESS,
+    "Next load": NEXT_LOAD,
     "Pain": PAIN,
     "Adherence": ADHERENCE,
     "Plans": PLANS,

@@ -6,7 +6,6 @@ MACHINE = "a regression for one machine and one sample; one formula is kept for 
 NO_CHART = (
     "no control chart is built: pain is whole numbers with a floor, so the printed run lengths do not hold"
 )
-LATER = "a rule of the next load, which is not built yet"
 BOUND = "a figure of a study, no formula; the service sets no such limit by itself"
 
 NOT_OURS = (
@@ -95,36 +94,30 @@ NOT_OURS = (
         "the rules use its coefficient of variation, P01",
     ),
     NotOurs(
-        "Z23", "load step of 2 to 10 % on 60 kg", "61.2 to 66.0 kg", "ACSM 2009, MSSE 41(3):687-708 (seen)",
-        LATER,
+        "Z23", "increments of the load: upper and lower body, less and more trained",
+        "1 to 2, 2 to 4, 2 to 4 and 4 to 7 kg",
+        "Baechle and Earle (eds), Essentials of Strength Training and Conditioning (from memory)",
+        "the equipment's step and the bounds of L01 decide, and they hold for every exercise",
     ),
     NotOurs(
-        "Z24", "last sets of 12 and 12 on a goal of 10", "raise the load",
-        "Baechle and Earle, Weight Training: Steps to Success (second-hand)", LATER,
-    ),
-    NotOurs(
-        "Z25", "mean of the patients' dose ratios", "77.4 %", "Fairman 2020 (seen)",
+        "Z24", "mean of the patients' dose ratios", "77.4 %", "Fairman 2020 (seen)",
         "the patients' own ratios are not printed; each client has their own score (ratio of totals: A01)",
     ),
     NotOurs(
-        "Z26", "knee force down stairs and walking", "346 and 261 % of body weight",
+        "Z25", "knee force down stairs and walking", "346 and 261 % of body weight",
         "Kutzner 2010, J Biomech 43:2164-2173 (seen)",
         "forces are not computed: no table of joint stress per exercise holds across loads and techniques",
     ),
     NotOurs(
-        "Z27", "highest shoulder force of straight-arm raises", "238 % of body weight",
-        "Bergmann 2011, J Biomech 44:1543-1552 (seen)", "as Z26",
+        "Z26", "highest shoulder force of straight-arm raises", "238 % of body weight",
+        "Bergmann 2011, J Biomech 44:1543-1552 (seen)", "as Z25",
     ),
     NotOurs(
-        "Z28", "return in four weeks from 1000: 50, 30, 20, 10 % off", "500, 700, 800, 900",
-        "Caterisano 2019, Strength Cond J 41(3):1-23 (from memory)", LATER,
-    ),
-    NotOurs(
-        "Z29", "smallest weekly dose", "4 sets for each muscle",
+        "Z27", "smallest weekly dose", "4 sets for each muscle",
         "Iversen 2021, Sports Med 51:2079-2095 (seen)", BOUND,
     ),
     NotOurs(
-        "Z30", "reps and growth at 30 % to failure", "34.4 reps, +7.8 %",
+        "Z28", "reps and growth at 30 % to failure", "34.4 reps, +7.8 %",
         "Lasevicius 2022, JSCR 36(2):346-351 (seen)",
         "a result of a study; the hard-set rule drawn from it is E05",
     ),
