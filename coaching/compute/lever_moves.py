@@ -30,7 +30,8 @@ def move_lever(draft: Draft, levers: Sequence[str]) -> Draft:
         levers: in the coach's order.
 
     Returns:
-        The draft with that lever moved and its reason, or as it was with the reasons why none is ready.
+        The draft with that lever moved and its reason, then why levers before it were not ready; or as it was
+        with the reasons why none is ready.
 
     Notes:
         reps: below the top of the range, one more than the weakest set; where the next step of the load is
@@ -57,11 +58,11 @@ def move_lever(draft: Draft, levers: Sequence[str]) -> Draft:
         return _because(draft, Reason.EFFORT_UNKNOWN)
     if result.weakest < low:
         return _because(draft, _why_below(result))
-    obstacles = []
+    obstacles: list[Reason] = []
     for lever in levers:
         tried = _try(lever, draft, result, may_add_reps=REPS in levers)
         if isinstance(tried, Draft):
-            return tried
+            return replace(tried, reasons=tuple(dict.fromkeys((*tried.reasons, *obstacles))))
         obstacles += [] if tried is None else [tried]
     return _because(draft, *(obstacles or [_why_held(draft, result)]))
 

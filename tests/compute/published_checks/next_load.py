@@ -56,7 +56,8 @@ NEXT_LOAD = (
     Check("L01", "load step of 2 to 10 % on 60 kg", BOUNDS, bounds, (Decimal("61.2"), 66), 0, ACSM, SEEN),
     Check(
         "L02", "the next load after 60 kg with steps of 2.5 and of 5 kg: the smallest within", CHOICE,
-        lambda: [chosen(60, 2500), chosen(60, 5000)], (Decimal("62.5"), 65), 0, ACSM, "bounds seen, choice design",
+        lambda: [chosen(60, 2500), chosen(60, 5000)], (Decimal("62.5"), 65), 0, ACSM,
+        "bounds seen, choice design",
     ),
     Check(
         "L03", "after 30 kg with steps of 2.5 kg (8.3 %), after 20 kg (12.5 %)", CHOICE,
