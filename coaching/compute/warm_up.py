@@ -88,7 +88,7 @@ def warm_up_ramp(
     loads: dict[Decimal, RampStep] = {}
     for step in steps:
         load_kg = equipment.at_most(work_load_kg * Decimal(repr(step.share)))
-        if load_kg is not None and max(loads, default=Decimal(0)) <= load_kg < work_load_kg and load_kg > 0:
+        if load_kg is not None and max(loads, default=Decimal(0)) <= load_kg and load_kg > 0:
             loads[load_kg] = step
     return tuple(_warm_up_set(load_kg, step, one_rm_kg, equipment) for load_kg, step in loads.items())
 

@@ -27,6 +27,7 @@ def test_a_rise_of_exactly_ten_percent_is_taken():
 
 def test_a_step_above_ten_percent_is_not():
     assert choose_heavier_load(Decimal("22.5"), KG) is None
+    assert choose_heavier_load(Decimal("9.05"), Equipment(1000)) is None
 
 
 def test_from_no_load_there_is_no_percentage():

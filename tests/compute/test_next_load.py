@@ -65,6 +65,7 @@ def test_two_repetitions_above_the_range_another_lever_moves():
 def test_a_step_that_would_cost_the_low_end_is_too_big_until_the_margin_is_used():
     target = Target(1, 8, 10)
     assert after(work_set(30, 10), target=target).reps_aim == 11
+    assert after(work_set(30, 11), target=target).reps_aim == 12
     assert after(work_set(30, 12), target=target).load_kg == Decimal("32.5")
 
 

@@ -196,6 +196,11 @@ def test_the_cap_brings_a_load_down():
     assert (advice.load_kg, advice.reasons) == (50, (Reason.CAPPED, Reason.FIXED_LOAD))
 
 
+def test_the_cap_itself_may_be_reached():
+    known = {"max_load_kg": Decimal("62.5")}
+    assert next_prescription(member(*history((60, True)), **known)).load_kg == Decimal("62.5")
+
+
 def test_at_the_cap_another_lever_moves():
     known = {"max_load_kg": Decimal(61)}
     held = next_prescription(member(*history((60, True)), **known), LEVERS)
