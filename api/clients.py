@@ -13,7 +13,16 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.fields import CodeField, DayField, FlagField, IdField, NumberField, StrictSerializer, TextField
 from api.parsers import MergePatchParser, StrictJSONParser
-from coaching.models import AuditEvent, BodyMass, Client, Consent, ConsentPurpose, TrainingStatus
+from coaching.models import (
+    AuditEvent,
+    BodyMass,
+    Client,
+    Consent,
+    ConsentPurpose,
+    LoadUnit,
+    ProgressionRule,
+    TrainingStatus,
+)
 from coaching.operations.body_masses import read_body_masses, record_body_mass
 from coaching.operations.clients import ClientContent, create_client, read_client, update_client
 from coaching.operations.consents import give_consent, read_consent, read_consents, withdraw_consent
@@ -41,6 +50,16 @@ class ClientIn(StrictSerializer):
     emergency_contact = TextField(max_length=200, required=False, allow_blank=True)
     training_status = CodeField(choices=TrainingStatus.values, required=False)
     training_status_on = DayField(required=False, allow_null=True)
+    progression_rule = CodeField(
+        choices=ProgressionRule.values,
+        required=False,
+        help_text=(
+            "When the next load is due: double_progression, or two_for_two for cautious clients. The coach's."
+        ),
+    )
+    load_unit = CodeField(
+        choices=LoadUnit.values, required=False, help_text="What next loads are told in; coach or client."
+    )
     private_note = TextField(
         max_length=2000,
         required=False,
@@ -77,6 +96,8 @@ class OwnRecordOut(ClientLineOut):
     emergency_contact = serializers.CharField()
     training_status = serializers.ChoiceField(choices=TrainingStatus.values)
     training_status_on = serializers.DateField(allow_null=True)
+    progression_rule = serializers.ChoiceField(choices=ProgressionRule.values)
+    load_unit = serializers.ChoiceField(choices=LoadUnit.values)
     created_at = serializers.DateTimeField()
     version = serializers.IntegerField()
 
@@ -154,12 +175,11 @@ class ClientView(Endpoint):
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """One record; a client sees their own without the coach's private note."""
         client = read_client(actor=self.actor, client_uid=client_id, now=timezone.now())
-        shape = ClientOut if self.actor.is_coach else OwnRecordOut
-        return with_etag(request, shape(client).data, client.version)
+        return with_etag(request, self._shape(client).data, client.version)
 
     @extend_schema(operation_id="client_update", request=ClientPatch, responses={200: ClientOut})
     def patch(self, request: Request, client_id: uuid.UUID) -> Response:
-        """Edit, archive, or (owner only) hand over to another coach."""
+        """Edit, archive, or (owner only) hand over to another coach; a client may set load_unit alone."""
         client = update_client(
             actor=self.actor,
             client_uid=client_id,
@@ -167,7 +187,10 @@ class ClientView(Endpoint):
             changes=self.checked(ClientPatch, is_patch=True),
             now=timezone.now(),
         )
-        return with_etag(request, ClientOut(client).data, client.version)
+        return with_etag(request, self._shape(client).data, client.version)
+
+    def _shape(self, client: Client) -> OwnRecordOut:
+        return ClientOut(client) if self.actor.is_coach else OwnRecordOut(client)
 
 
 class BodyMassesView(Endpoint):

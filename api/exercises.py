@@ -35,7 +35,7 @@ from coaching.reads.catalogue import (
 from coaching.reads.clients import client_for
 
 CODE = re.compile(r"[a-z0-9][a-z0-9_]*", re.ASCII)
-KILOGRAMS = re.compile(r"\d{1,3}(\.\d{1,3})?", re.ASCII)
+STEP = re.compile(r"\d{1,3}(\.\d{1,3})?", re.ASCII)
 MAX_MUSCLES = 12
 
 
@@ -54,16 +54,16 @@ class ExerciseCodeField(TextField):
         return code
 
 
-class KilogramsField(TextField):
-    """An exact decimal as text, like "2.5", to the gram."""
+class StepField(TextField):
+    """An exact decimal as text, like "2.5", to a thousandth."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(max_length=7, **kwargs)
 
     def to_internal_value(self, data: Any) -> str:
         text = super().to_internal_value(data)
-        if not KILOGRAMS.fullmatch(text):
-            raise serializers.ValidationError('Give kilograms as text, like "2.5".', code="invalid")
+        if not STEP.fullmatch(text):
+            raise serializers.ValidationError('Give the step as text, like "2.5".', code="invalid")
         return text
 
 
@@ -94,7 +94,15 @@ class ExerciseIn(StrictSerializer):
     name = TextField(max_length=120)
     equipment = TextField(max_length=30)
     load_basis = CodeField(choices=LoadBasis.values)
-    load_step_kg = KilogramsField(help_text='The smallest step the equipment can do, as exact text: "2.5".')
+    load_step_kg = StepField(help_text='The smallest step the equipment can do, as exact text: "2.5".')
+    load_step_lb = StepField(
+        allow_null=True,
+        default=None,
+        help_text=(
+            "The step where the equipment is marked in pounds. Left out, it follows the kilograms: a "
+            "multiple of 2.5 lb up to 1.25 kg, of 5 lb above (coach judgement)."
+        ),
+    )
     movement_pattern = TextField(max_length=30)
     measure = CodeField(choices=Measure.values, default=Measure.REPS)
     is_compound = FlagField(default=False)
@@ -133,6 +141,7 @@ class ExerciseOut(serializers.Serializer[Any]):
     equipment = serializers.CharField()
     load_basis = serializers.CharField()
     load_step_kg = serializers.DecimalField(max_digits=9, decimal_places=3, normalize_output=True)
+    load_step_lb = serializers.DecimalField(max_digits=9, decimal_places=3, normalize_output=True)
     movement_pattern = serializers.CharField()
     measure = serializers.CharField()
     is_compound = serializers.BooleanField()
@@ -142,6 +151,10 @@ class ExerciseOut(serializers.Serializer[Any]):
     )
     muscles = MusclesOut(source="*")
     stress = StressOut(many=True)
+    alternatives = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="Codes of what the catalogue proposes instead, the nearest first (coach judgement).",
+    )
 
 
 class ExercisesView(Endpoint):
@@ -247,13 +260,14 @@ class ClientExerciseStressView(Endpoint):
 
 def _content(checked: dict[str, Any]) -> ExerciseContent:
     muscles = checked.pop("muscles")
-    load_step_kg = Decimal(checked.pop("load_step_kg"))
+    load_step_kg, load_step_lb = checked.pop("load_step_kg"), checked.pop("load_step_lb")
     stress = tuple(StressJudgement(**judgement) for judgement in checked.pop("stress"))
     return ExerciseContent(
         direct_muscles=tuple(muscles["direct"]),
         indirect_muscles=tuple(muscles["indirect"]),
         stress=stress,
-        load_step_kg=load_step_kg,
+        load_step_kg=Decimal(load_step_kg),
+        load_step_lb=None if load_step_lb is None else Decimal(load_step_lb),
         **checked,
     )
 

@@ -12,12 +12,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
-from api.fields import DayField, FlagField, IdField, StrictSerializer
+from api.fields import DayField, FlagField, IdField, NumberField, StrictSerializer
 from api.parsers import MergePatchParser, StrictJSONParser
 from api.permissions import IsCoach
 from coaching.models import Membership
 from coaching.operations.memberships import leave_practice, update_membership
 from coaching.reads.memberships import members_of, membership_for
+
+MAX_WEEKLY_SETS = 100
 
 
 class MembershipPatch(StrictSerializer):
@@ -27,6 +29,22 @@ class MembershipPatch(StrictSerializer):
         required=False, allow_null=True, help_text="The membership that sees the clients meanwhile."
     )
     wants_digest = FlagField(required=False, help_text="Urgent mail comes whatever this says.")
+    weekly_sets_floor = NumberField(
+        min_value=0,
+        max_value=MAX_WEEKLY_SETS,
+        step=0.5,
+        required=False,
+        allow_null=True,
+        help_text="The fewest hard sets a week for a muscle, in this coach's judgement; null sets none.",
+    )
+    weekly_sets_ceiling = NumberField(
+        min_value=0,
+        max_value=MAX_WEEKLY_SETS,
+        step=0.5,
+        required=False,
+        allow_null=True,
+        help_text="The most hard sets a week for a muscle, in this coach's judgement; null sets none.",
+    )
 
 
 class SuccessorField(IdField):
@@ -50,6 +68,8 @@ class MembershipOut(serializers.Serializer[Membership]):
     away_until_on = serializers.DateField(allow_null=True)
     cover = serializers.UUIDField(source="cover.uid", default=None, allow_null=True)
     wants_digest = serializers.BooleanField()
+    weekly_sets_floor = serializers.FloatField(allow_null=True)
+    weekly_sets_ceiling = serializers.FloatField(allow_null=True)
     version = serializers.IntegerField()
 
 
@@ -72,7 +92,7 @@ class MembershipView(Endpoint):
 
     @extend_schema(operation_id="membership_update", request=MembershipPatch, responses={200: MembershipOut})
     def patch(self, request: Request, membership_id: uuid.UUID) -> Response:
-        """Your own absence, cover and digest; the owner may set them for anybody."""
+        """Your own absence, cover, digest and weekly sets; the owner may set them for anybody."""
         member = update_membership(
             actor=self.actor,
             membership_uid=membership_id,

@@ -14,13 +14,14 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.fields import CodeField, FlagField, NumberField, StrictSerializer, TextField, WholeField
 from api.permissions import IsCoach
-from coaching.models import BlockKind, EffortTarget, LoadRule, SetSide
+from coaching.models import DEFAULT_LEVERS, BlockKind, EffortTarget, Lever, LoadRule, SetSide
 from coaching.operations.plans import archive_plan, rewrite_plan, write_plan
 from coaching.reads.plans import (
     BlockContent,
     DayContent,
     PlanContent,
     PrescriptionContent,
+    WarmUpStep,
     current_version,
     plan_for,
     plan_version,
@@ -35,6 +36,14 @@ MAX_SETS = 50
 MAX_REPS = 1000
 MAX_DURATION_S = 7200
 MAX_REST_S = 3600
+MAX_WARM_UP_STEPS = 8
+MAX_ALTERNATIVES = 8
+
+
+class WarmUpStepIn(StrictSerializer):
+    share_of_work_load = NumberField(min_value=0.1, max_value=0.99)
+    reps = WholeField(min_value=1, max_value=20)
+    rest_s = WholeField(min_value=0, max_value=MAX_REST_S, help_text="After this step.")
 
 
 class PrescriptionIn(StrictSerializer):
@@ -55,13 +64,45 @@ class PrescriptionIn(StrictSerializer):
         default="",
         help_text="Seconds, like 3-1-1-0 or 3110; X is explosive.",
     )
-    rest_s = WholeField(min_value=0, max_value=MAX_REST_S, allow_null=True, default=None)
+    rest_s = WholeField(
+        min_value=0,
+        max_value=MAX_REST_S,
+        allow_null=True,
+        default=None,
+        help_text=(
+            "Null takes the rest of the block; between the halves of a back-to-back block null is 0, no rest."
+        ),
+    )
     has_warm_up_ramp = FlagField(default=False)
+    warm_up_steps = serializers.ListField(
+        child=WarmUpStepIn(),
+        max_length=MAX_WARM_UP_STEPS,
+        default=list,
+        help_text=(
+            "The coach's own ramp, lightest step first. With has_warm_up_ramp and no steps: 5 reps at 50 %, "
+            "3 at 70 % and 1 at 95 % of the work load, 30 s apart."
+        ),
+    )
+    alternatives = serializers.ListField(
+        child=TextField(max_length=60),
+        max_length=MAX_ALTERNATIVES,
+        default=list,
+        help_text="Codes of exercises the client may do instead, the best first.",
+    )
 
 
 class BlockIn(StrictSerializer):
     kind = CodeField(choices=BlockKind.values)
     rest_s = WholeField(min_value=0, max_value=MAX_REST_S, default=120)
+    levers = serializers.ListField(
+        child=CodeField(choices=Lever.values),
+        max_length=len(Lever),
+        required=False,
+        help_text=(
+            "What may be made harder, in this order; an empty list lets nothing move by itself. Left out: "
+            "reps, load for straight_sets; reps, load, second_half_load for back_to_back."
+        ),
+    )
     prescriptions = serializers.ListField(
         child=PrescriptionIn(), allow_empty=False, max_length=MAX_PRESCRIPTIONS
     )
@@ -82,6 +123,19 @@ class PlanIn(StrictSerializer):
     days = serializers.ListField(child=DayIn(), allow_empty=False, max_length=MAX_DAYS)
 
 
+class WarmUpStepOut(serializers.Serializer[Any]):
+    share_of_work_load = serializers.FloatField()
+    reps = serializers.IntegerField()
+    rest_s = serializers.IntegerField()
+
+
+class ExerciseCodeOut(serializers.CharField):
+    """The code of an alternative, out of its row."""
+
+    def to_representation(self, value: Any) -> str:
+        return str(value.exercise.code)
+
+
 class PrescriptionOut(serializers.Serializer[Any]):
     id = serializers.UUIDField(source="uid")
     exercise = serializers.CharField(source="exercise.code")
@@ -99,11 +153,14 @@ class PrescriptionOut(serializers.Serializer[Any]):
     tempo = serializers.CharField()
     rest_s = serializers.IntegerField(allow_null=True)
     has_warm_up_ramp = serializers.BooleanField()
+    warm_up_steps = WarmUpStepOut(many=True)
+    alternatives = serializers.ListField(child=ExerciseCodeOut(), source="alternatives.all")
 
 
 class BlockOut(serializers.Serializer[Any]):
     kind = serializers.CharField()
     rest_s = serializers.IntegerField()
+    levers = serializers.ListField(child=serializers.CharField())
     prescriptions = PrescriptionOut(many=True)
 
 
@@ -211,8 +268,15 @@ def _day(checked: dict[str, Any]) -> DayContent:
 
 
 def _block(checked: dict[str, Any]) -> BlockContent:
-    prescriptions = tuple(PrescriptionContent(**row) for row in checked["prescriptions"])
-    return BlockContent(checked["kind"], checked["rest_s"], prescriptions)
+    levers = checked.get("levers", DEFAULT_LEVERS[checked["kind"]])
+    prescriptions = tuple(_prescription(row) for row in checked["prescriptions"])
+    return BlockContent(checked["kind"], checked["rest_s"], tuple(levers), prescriptions)
+
+
+def _prescription(checked: dict[str, Any]) -> PrescriptionContent:
+    steps = tuple(WarmUpStep(**step) for step in checked["warm_up_steps"])
+    alternatives = tuple(checked["alternatives"])
+    return PrescriptionContent(**checked | {"warm_up_steps": steps, "alternatives": alternatives})
 
 
 urlpatterns = [

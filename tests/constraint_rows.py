@@ -19,6 +19,7 @@ from coaching.models import (
     Consent,
     DeviceToken,
     Exercise,
+    ExerciseAlternative,
     Injury,
     InterventionNote,
     Invitation,
@@ -37,6 +38,7 @@ from coaching.models import (
     PlanVersion,
     Practice,
     Prescription,
+    PrescriptionAlternative,
     Restriction,
     ScheduledSession,
     Score,
@@ -70,11 +72,13 @@ class World:
     account: Account
     exercise: Exercise
     other_exercise: Exercise
+    third_exercise: Exercise
     injury: Injury
     session: Session
     version: PlanVersion
     day: PlanDay
     block: Block
+    prescription: Prescription
     assignment: Assignment
     night: Night
 
@@ -86,6 +90,8 @@ def world() -> World:
     plan = Plan.objects.create(practice=practice, name="Any", created_at=NOW)
     version = PlanVersion.objects.create(plan=plan, number=1, weeks=4, created_at=NOW)
     day = PlanDay.objects.create(version=version, position=0, weekday=0, name="Any")
+    block = Block.objects.create(day=day, position=0, kind="straight_sets")
+    exercise = ExerciseFactory()
     return World(
         practice=practice,
         elsewhere=PracticeFactory(),
@@ -93,8 +99,9 @@ def world() -> World:
         client=client,
         other_client=ClientFactory(coach=coach),
         account=AccountFactory(),
-        exercise=ExerciseFactory(),
+        exercise=exercise,
         other_exercise=ExerciseFactory(),
+        third_exercise=ExerciseFactory(),
         injury=InjuryFactory(client=client),
         session=Session.objects.create(
             practice=practice,
@@ -107,7 +114,18 @@ def world() -> World:
         ),
         version=version,
         day=day,
-        block=Block.objects.create(day=day, position=0, kind="straight_sets"),
+        block=block,
+        prescription=Prescription.objects.create(
+            practice=practice,
+            block=block,
+            position=7,
+            exercise=exercise,
+            sets=2,
+            reps_low=6,
+            reps_high=10,
+            effort_target="failure",
+            load_rule="from_history",
+        ),
         assignment=Assignment.objects.create(
             practice=practice, client=client, plan_version=version, starts_on=DAY, created_at=NOW
         ),
@@ -167,6 +185,11 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "load_step_thousandths": 2500,
         "movement_pattern": "squat",
     },
+    ExerciseAlternative: lambda w: {
+        "exercise": w.exercise,
+        "position": 0,
+        "alternative": w.other_exercise,
+    },
     MuscleRole: lambda w: {"exercise": w.exercise, "muscle": "glutes", "role": "direct"},
     JointStress: lambda w: {"exercise": w.exercise, "joint": "knee", "stress": 0.5, "reason": "Invented"},
     Injury: lambda w: {
@@ -225,6 +248,11 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "reps_high": 10,
         "effort_target": "failure",
         "load_rule": "from_history",
+    },
+    PrescriptionAlternative: lambda w: {
+        "prescription": w.prescription,
+        "position": 0,
+        "exercise": w.other_exercise,
     },
     Assignment: lambda w: {
         "practice": w.practice,

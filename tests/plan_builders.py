@@ -33,12 +33,14 @@ def prescription(code, **changes):
         "tempo": "",
         "rest_s": None,
         "has_warm_up_ramp": True,
+        "warm_up_steps": (),
+        "alternatives": (),
     }
     return PrescriptionContent(**fields | changes)
 
 
 def plan_content(lift, weekdays=(0, 3), weeks=2, deload_weeks=(2,), name="Knee first"):
-    block = BlockContent("straight_sets", 90, (prescription(lift.code),))
+    block = BlockContent("straight_sets", 90, ("reps", "load"), (prescription(lift.code),))
     days = tuple(DayContent(weekday, "Legs", (block,)) for weekday in weekdays)
     return PlanContent(name, weeks, deload_weeks, days)
 

@@ -13,6 +13,12 @@ KG_PER_LB = Decimal("0.45359237")
 
 MAX_LOAD = Decimal(2_000)  # of either unit; more is a slip of the finger (design choice)
 
+# A small step in kilograms stands beside small plates and add-ons of 2.5 lb; beyond it, equipment marked in
+# pounds goes in fives: coach judgement.
+SMALL_STEP_KG = Decimal("1.25")
+SMALL_STEP_LB = Decimal("2.5")
+STEP_LB = Decimal(5)
+
 _PLAIN_DECIMAL = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
 _ROUNDING = {"nearest": ROUND_HALF_DOWN, "down": ROUND_FLOOR, "up": ROUND_CEILING}
 
@@ -129,6 +135,36 @@ def round_to_step(load_kg: Load, step_kg: Load, mode: str = "nearest") -> Load:
         raise ValueError(f"step_kg must be a finite number above 0, got {step_kg}")
     rounded = (load / step).to_integral_value(_ROUNDING[mode]) * step
     return rounded if isinstance(load_kg, Decimal) else float(rounded)
+
+
+def step_lb_of(step_kg: Decimal) -> Decimal:
+    """Give the step of equipment marked in pounds that goes with a step in kilograms.
+
+    Args:
+        step_kg: smallest step of the equipment in kilograms, 0 or more.
+
+    Returns:
+        Pounds: the nearest multiple of 2.5 lb for steps up to 1.25 kg, of 5 lb above, at least one of them
+        (the lighter one at half way); 0 for 0, where nothing is loaded.
+
+    Raises:
+        ValueError: step negative or not finite.
+
+    Notes:
+        Not a conversion: a stack or a rack in pounds has steps of its own. Whoever knows better enters it.
+
+    Source:
+        Usual plates and dumbbells in pounds: from memory. Which goes with which: coach judgement.
+
+    >>> step_lb_of(Decimal("2.5")), step_lb_of(Decimal("1"))
+    (Decimal('5'), Decimal('2.5'))
+    """
+    if not step_kg.is_finite() or step_kg < 0:
+        raise ValueError(f"step_kg must be a finite number of 0 or more, got {step_kg}")
+    if step_kg == 0:
+        return Decimal(0)
+    step_lb = SMALL_STEP_LB if step_kg <= SMALL_STEP_KG else STEP_LB
+    return max(step_lb, round_to_step(load_from_kg(step_kg, LB), step_lb))
 
 
 def _decimal_of(entered: str | int | float | Decimal) -> Decimal:

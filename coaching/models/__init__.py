@@ -3,11 +3,19 @@ from coaching.models.actor import Actor
 from coaching.models.alert import PAIN_KINDS, Alert, AlertKind, AlertStatus, Closing
 from coaching.models.audit import AuditEvent
 from coaching.models.base import MIDLINE_JOINTS, Joint, SiteSide
-from coaching.models.client import BodyMass, Client, Consent, ConsentPurpose, TrainingStatus
+from coaching.models.client import (
+    BodyMass,
+    Client,
+    Consent,
+    ConsentPurpose,
+    ProgressionRule,
+    TrainingStatus,
+)
 from coaching.models.exercise import (
     STRESS_LEVELS,
     WHOLE_LOADS,
     Exercise,
+    ExerciseAlternative,
     JointStress,
     LoadBasis,
     Measure,
@@ -28,15 +36,18 @@ from coaching.models.mail import MailKind, MailRow, MailState
 from coaching.models.membership import Invitation, Membership, Role
 from coaching.models.night import Night, NightClient, NightClientState, NightStatus, Score
 from coaching.models.plan import (
+    DEFAULT_LEVERS,
     Assignment,
     Block,
     BlockKind,
     EffortTarget,
+    Lever,
     LoadRule,
     Plan,
     PlanDay,
     PlanVersion,
     Prescription,
+    PrescriptionAlternative,
     ScheduledSession,
     ScheduledStatus,
     SetSide,
@@ -47,6 +58,7 @@ from coaching.models.session import EndedBy, LoadUnit, LoggedSet, PainMoment, Pa
 from coaching.models.urgency import UrgencySignOff
 
 __all__ = [
+    "DEFAULT_LEVERS",
     "MIDLINE_JOINTS",
     "PAIN_KINDS",
     "STRESS_LEVELS",
@@ -70,6 +82,7 @@ __all__ = [
     "EffortTarget",
     "EndedBy",
     "Exercise",
+    "ExerciseAlternative",
     "Injury",
     "InjuryStatus",
     "InterventionNote",
@@ -78,6 +91,7 @@ __all__ = [
     "JointDay",
     "JointStress",
     "Lease",
+    "Lever",
     "LiftDay",
     "LoadBasis",
     "LoadRule",
@@ -101,6 +115,8 @@ __all__ = [
     "PlanVersion",
     "Practice",
     "Prescription",
+    "PrescriptionAlternative",
+    "ProgressionRule",
     "Restriction",
     "RestrictionKind",
     "Role",

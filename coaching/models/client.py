@@ -8,6 +8,7 @@ from django.db.models.functions import Length
 
 from coaching.models.actor import Actor
 from coaching.models.base import PracticeRow, one_of, within
+from coaching.models.session import LoadUnit
 
 models.CharField.register_lookup(Length)
 
@@ -16,6 +17,13 @@ class TrainingStatus(models.TextChoices):
     NOVICE = "novice"
     INTERMEDIATE = "intermediate"
     ADVANCED = "advanced"
+
+
+class ProgressionRule(models.TextChoices):
+    """When the next step is due: at once, or only after two exposures in a row."""
+
+    DOUBLE_PROGRESSION = "double_progression"
+    TWO_FOR_TWO = "two_for_two"
 
 
 class ClientQuerySet(models.QuerySet["Client"]):
@@ -51,6 +59,8 @@ class Client(PracticeRow):
     emergency_contact = models.CharField(max_length=200, blank=True)
     training_status = models.CharField(max_length=12, default=TrainingStatus.NOVICE)
     training_status_on = models.DateField(null=True, blank=True)
+    progression_rule = models.CharField(max_length=20, default=ProgressionRule.DOUBLE_PROGRESSION)
+    load_unit = models.CharField(max_length=2, default=LoadUnit.KG)
     private_note = models.CharField(max_length=2000, blank=True)
     audit_key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     dirty_from_on = models.DateField(null=True, blank=True)
@@ -65,6 +75,8 @@ class Client(PracticeRow):
         constraints = [
             *PracticeRow.Meta.constraints,
             one_of("training_status", TrainingStatus.values, "client_training_status_known"),
+            one_of("progression_rule", ProgressionRule.values, "client_progression_rule_known"),
+            one_of("load_unit", LoadUnit.values, "client_load_unit_known"),
             models.UniqueConstraint(
                 fields=["practice", "account"],
                 condition=Q(account__isnull=False, archived_at__isnull=True),

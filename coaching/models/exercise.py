@@ -1,10 +1,12 @@
 """The exercise catalogue: the shared one (no practice) and each practice's own entries."""
 
 import uuid
+from decimal import Decimal
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
+from coaching.compute.units import step_lb_of
 from coaching.models.base import Joint, one_of
 
 
@@ -45,6 +47,7 @@ class Exercise(models.Model):
     equipment = models.CharField(max_length=30)
     load_basis = models.CharField(max_length=20)
     load_step_thousandths = models.PositiveIntegerField()
+    load_step_lb_thousandths = models.PositiveIntegerField(null=True, blank=True)
     movement_pattern = models.CharField(max_length=30)
     measure = models.CharField(max_length=10, default=Measure.REPS)
     is_compound = models.BooleanField(default=False)
@@ -64,6 +67,39 @@ class Exercise(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+    @property
+    def load_step_kg(self) -> Decimal:
+        return Decimal(self.load_step_thousandths).scaleb(-3)
+
+    @property
+    def load_step_lb(self) -> Decimal:
+        """The step of equipment marked in pounds: as entered, else the one that goes with the kilograms."""
+        if self.load_step_lb_thousandths is None:
+            return step_lb_of(self.load_step_kg)
+        return Decimal(self.load_step_lb_thousandths).scaleb(-3)
+
+
+class ExerciseAlternative(models.Model):
+    """What the catalogue proposes instead of an exercise, the nearest first; coach judgement."""
+
+    exercise = models.ForeignKey(Exercise, on_delete=models.CASCADE, related_name="alternatives")
+    position = models.PositiveSmallIntegerField()
+    alternative = models.ForeignKey(Exercise, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["exercise", "position"], name="exercisealternative_position_unique"
+            ),
+            models.UniqueConstraint(
+                fields=["exercise", "alternative"], name="exercisealternative_once_per_exercise"
+            ),
+            models.CheckConstraint(
+                condition=~Q(alternative=F("exercise")), name="exercisealternative_is_another"
+            ),
+        ]
 
 
 class MuscleRole(models.Model):

@@ -5,7 +5,7 @@ from datetime import date
 from django.db import models
 from django.db.models import Q
 
-from coaching.models.base import PracticeRow, one_of
+from coaching.models.base import PracticeRow, one_of, within
 
 
 class Role(models.TextChoices):
@@ -25,6 +25,8 @@ class Membership(PracticeRow):
         "self", null=True, blank=True, on_delete=models.SET_NULL, related_name="covers_for"
     )
     wants_digest = models.BooleanField(default=True)
+    weekly_sets_floor = models.FloatField(null=True, blank=True)
+    weekly_sets_ceiling = models.FloatField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta(PracticeRow.Meta):
@@ -41,6 +43,14 @@ class Membership(PracticeRow):
                 condition=Q(away_until_on__isnull=True)
                 | Q(away_from_on__isnull=False, away_until_on__gte=models.F("away_from_on")),
                 name="membership_absence_in_order",
+            ),
+            within("weekly_sets_floor", 0, 100, "membership_sets_floor_possible", optional=True),
+            within("weekly_sets_ceiling", 0, 100, "membership_sets_ceiling_possible", optional=True),
+            models.CheckConstraint(
+                condition=Q(weekly_sets_floor__isnull=True)
+                | Q(weekly_sets_ceiling__isnull=True)
+                | Q(weekly_sets_ceiling__gte=models.F("weekly_sets_floor")),
+                name="membership_sets_floor_below_ceiling",
             ),
         ]
 

@@ -24,6 +24,27 @@ class LoadRule(models.TextChoices):
     FROM_HISTORY = "from_history"
 
 
+class Lever(models.TextChoices):
+    """What may be made harder from one exposure to the next."""
+
+    REPS = "reps"
+    LOAD = "load"
+    SECOND_HALF_LOAD = "second_half_load"
+    TIME = "time"
+    TEMPO = "tempo"
+
+
+DEFAULT_LEVERS = {
+    BlockKind.STRAIGHT_SETS: [Lever.REPS.value, Lever.LOAD.value],
+    BlockKind.BACK_TO_BACK: [Lever.REPS.value, Lever.LOAD.value, Lever.SECOND_HALF_LOAD.value],
+}
+
+
+def default_levers() -> list[str]:
+    """Those of straight sets; a back-to-back block is always written with its own."""
+    return list(DEFAULT_LEVERS[BlockKind.STRAIGHT_SETS])
+
+
 class SetSide(models.TextChoices):
     LEFT = "left"
     RIGHT = "right"
@@ -73,6 +94,7 @@ class Block(models.Model):
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=20)
     rest_s = models.PositiveIntegerField(default=120)
+    levers = models.JSONField(default=default_levers)
 
     class Meta:
         ordering = ["position"]
@@ -99,6 +121,7 @@ class Prescription(PracticeRow):
     tempo = models.CharField(max_length=12, blank=True)
     rest_s = models.PositiveIntegerField(null=True, blank=True)
     has_warm_up_ramp = models.BooleanField(default=False)
+    warm_up_steps = models.JSONField(default=list)
 
     class Meta(PracticeRow.Meta):
         ordering = ["position"]
@@ -127,6 +150,25 @@ class Prescription(PracticeRow):
             within("rir_target", 0, 10, "prescription_rir_possible", optional=True),
             within("load_kg", 0, 1000, "prescription_load_possible", optional=True),
             within("share_of_1rm", 0.05, 1.1, "prescription_share_possible", optional=True),
+        ]
+
+
+class PrescriptionAlternative(models.Model):
+    """An exercise that the client may do instead, in the coach's order."""
+
+    prescription = models.ForeignKey(Prescription, on_delete=models.CASCADE, related_name="alternatives")
+    position = models.PositiveSmallIntegerField()
+    exercise = models.ForeignKey("coaching.Exercise", on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["position"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["prescription", "position"], name="prescriptionalternative_position_unique"
+            ),
+            models.UniqueConstraint(
+                fields=["prescription", "exercise"], name="prescriptionalternative_once_per_exercise"
+            ),
         ]
 
 

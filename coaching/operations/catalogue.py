@@ -8,7 +8,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
-from coaching.models import Exercise, JointStress, MuscleRole
+from coaching.models import Exercise, ExerciseAlternative, JointStress, MuscleRole
 
 CATALOGUE_PATH = Path(settings.BASE_DIR) / "fixtures" / "exercises.json"
 
@@ -21,12 +21,12 @@ def load_catalogue(*, using: str = "default", path: Path = CATALOGUE_PATH) -> in
     entries = json.loads(path.read_text())
     with transaction.atomic(using=using):
         standing = {row.code: row for row in Exercise.objects.using(using).filter(practice__isnull=True)}
-        for entry in entries:
-            _save_exercise(entry, standing.get(entry["code"]), using)
+        rows = {entry["code"]: _save_exercise(entry, standing.get(entry["code"]), using) for entry in entries}
+        _replace_alternatives(entries, rows, using)
     return len(entries)
 
 
-def _save_exercise(entry: dict[str, Any], row: Exercise | None, using: str) -> None:
+def _save_exercise(entry: dict[str, Any], row: Exercise | None, using: str) -> Exercise:
     fields = {
         "name": entry["name"],
         "equipment": entry["equipment"],
@@ -43,6 +43,7 @@ def _save_exercise(entry: dict[str, Any], row: Exercise | None, using: str) -> N
         setattr(row, name, value)
     row.save(using=using)
     _replace_rows(row, entry, using)
+    return row
 
 
 def _replace_rows(row: Exercise, entry: dict[str, Any], using: str) -> None:
@@ -57,4 +58,15 @@ def _replace_rows(row: Exercise, entry: dict[str, Any], using: str) -> None:
     JointStress.objects.using(using).bulk_create(
         JointStress(exercise=row, joint=stress["joint"], stress=stress["stress"], reason=stress["reason"])
         for stress in entry["stress"]
+    )
+
+
+def _replace_alternatives(entries: list[dict[str, Any]], rows: dict[str, Exercise], using: str) -> None:
+    """Once all exercises stand, since an alternative may come later in the fixture than what it replaces."""
+    alternatives = ExerciseAlternative.objects.using(using)
+    alternatives.filter(exercise__in=rows.values()).delete()
+    alternatives.bulk_create(
+        ExerciseAlternative(exercise=rows[entry["code"]], position=position, alternative=rows[code])
+        for entry in entries
+        for position, code in enumerate(entry.get("alternatives", []))
     )

@@ -9,13 +9,14 @@ from typing import TypedDict
 from django.db import transaction
 
 from coaching.errors import FieldFault, ForbiddenError, InvalidError, StaleVersionError
-from coaching.models import Actor, Client, Membership, Practice, TrainingStatus
+from coaching.models import Actor, Client, LoadUnit, Membership, Practice, ProgressionRule, TrainingStatus
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.places import emergency_text_of, place_faults
 from coaching.reads.clients import client_for, local_today
 from coaching.reads.memberships import own_membership
 
 ADULT_AT_YEARS = 18
+OWN_FIELDS = frozenset({"load_unit"})  # what a client sets in their own record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +32,8 @@ class ClientContent:
     emergency_contact: str = ""
     training_status: str = TrainingStatus.NOVICE
     training_status_on: date | None = None
+    progression_rule: str = ProgressionRule.DOUBLE_PROGRESSION
+    load_unit: str = LoadUnit.KG
     private_note: str = ""
     coach_uid: uuid.UUID | None = None
 
@@ -47,6 +50,8 @@ class ClientChanges(TypedDict, total=False):
     emergency_contact: str
     training_status: str
     training_status_on: date | None
+    progression_rule: str
+    load_unit: str
     private_note: str
     coach: uuid.UUID
     archived: bool
@@ -76,6 +81,8 @@ def create_client(*, actor: Actor, content: ClientContent, now: datetime) -> Cli
         emergency_contact=content.emergency_contact,
         training_status=content.training_status,
         training_status_on=content.training_status_on,
+        progression_rule=content.progression_rule,
+        load_unit=content.load_unit,
         private_note=content.private_note,
         created_at=now,
     )
@@ -89,13 +96,13 @@ def create_client(*, actor: Actor, content: ClientContent, now: datetime) -> Cli
 def update_client(
     *, actor: Actor, client_uid: uuid.UUID, expected_version: int, changes: ClientChanges, now: datetime
 ) -> Client:
-    """Edit, archive or hand over a client.
+    """Edit, archive or hand over a client; clients set nothing but the unit of their loads.
 
     Raises NotFoundError, ForbiddenError, InvalidError, StaleVersionError.
     """
     seen = client_for(actor, client_uid)
-    if not actor.is_coach:
-        raise ForbiddenError("Only a coach edits this record.")
+    if not actor.is_coach and not set(changes) <= OWN_FIELDS:
+        raise ForbiddenError("Only a coach edits this record, apart from load_unit.")
     if "coach" in changes and not actor.is_owner:
         raise ForbiddenError("Only the owner hands a client over.")
     client = (

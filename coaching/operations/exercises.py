@@ -43,6 +43,7 @@ class ExerciseContent:
     equipment: str
     load_basis: str
     load_step_kg: Decimal
+    load_step_lb: Decimal | None
     movement_pattern: str
     measure: str
     is_compound: bool
@@ -66,6 +67,7 @@ def add_exercise(*, actor: Actor, content: ExerciseContent, now: datetime) -> Ex
         equipment=content.equipment,
         load_basis=content.load_basis,
         load_step_thousandths=int(content.load_step_kg * 1000),
+        load_step_lb_thousandths=None if content.load_step_lb is None else int(content.load_step_lb * 1000),
         movement_pattern=content.movement_pattern,
         measure=content.measure,
         is_compound=content.is_compound,

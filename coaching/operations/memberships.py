@@ -21,6 +21,8 @@ class MembershipChanges(TypedDict, total=False):
     away_until_on: date | None
     cover: uuid.UUID | None
     wants_digest: bool
+    weekly_sets_floor: float | None
+    weekly_sets_ceiling: float | None
 
 
 @transaction.atomic
@@ -32,7 +34,7 @@ def update_membership(
     changes: MembershipChanges,
     now: datetime,
 ) -> Membership:
-    """Set one's own absence, cover and digest; the owner may do it for a coach who cannot.
+    """Set one's own absence, cover, digest and weekly sets; the owner may do it for a coach who cannot.
 
     Raises NotFoundError, ForbiddenError, InvalidError, StaleVersionError.
     """
@@ -121,6 +123,9 @@ def _check(member: Membership) -> None:
         raise InvalidError.at("away_until_on", "before_start", "The absence ends before it starts.")
     if member.cover_id is not None and member.cover_id == member.id:
         raise InvalidError.at("cover", "same_member", "Nobody covers for themselves.")
+    floor, ceiling = member.weekly_sets_floor, member.weekly_sets_ceiling
+    if floor is not None and ceiling is not None and ceiling < floor:
+        raise InvalidError.at("weekly_sets_ceiling", "below_floor", "The ceiling lies below the floor.")
 
 
 def _check_an_owner_stays(member: Membership) -> None:

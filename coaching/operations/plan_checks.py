@@ -1,11 +1,13 @@
 """What makes a plan one that can be trained: each fault points at its field."""
 
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 from typing import TypeAlias
 
 from coaching.compute.exposure import is_tempo
 from coaching.errors import FieldFault
-from coaching.models import BlockKind, EffortTarget, Exercise, LoadRule, Measure
+from coaching.models import BlockKind, EffortTarget, Exercise, Lever, LoadRule, Measure
+from coaching.operations.plan_swaps import swap_faults
 from coaching.reads.plans import BlockContent, PlanContent, PrescriptionContent
 
 FEWEST_BACK_TO_BACK = 2
@@ -33,11 +35,14 @@ def _day_faults(content: PlanContent, exercises: Mapping[str, Exercise]) -> Iter
         for j, block in enumerate(day.blocks):
             path: Path = ("days", i, "blocks", j)
             yield from _block_faults(block, path)
+            yield from _lever_faults(block, path)
+            yield from swap_faults(block, exercises, path)
             for k, prescription in enumerate(block.prescriptions):
                 place: Path = (*path, "prescriptions", k)
                 yield from _amount_faults(prescription, exercises.get(prescription.exercise), place)
                 yield from _effort_faults(prescription, place)
                 yield from _load_faults(prescription, place)
+                yield from _ramp_faults(prescription, place)
 
 
 def _block_faults(block: BlockContent, path: Path) -> Iterator[FieldFault]:
@@ -46,6 +51,18 @@ def _block_faults(block: BlockContent, path: Path) -> Iterator[FieldFault]:
         yield FieldFault(
             (*path, "prescriptions"), "too_few", f"A block of this kind has {fewest} prescriptions or more."
         )
+
+
+def _lever_faults(block: BlockContent, path: Path) -> Iterator[FieldFault]:
+    has_tempo = any(prescription.tempo for prescription in block.prescriptions)
+    for index, lever in enumerate(block.levers):
+        place: Path = (*path, "levers", index)
+        if lever in block.levers[:index]:
+            yield FieldFault(place, "repeated", f"The lever {lever} is given twice.")
+        elif lever == Lever.SECOND_HALF_LOAD and block.kind != BlockKind.BACK_TO_BACK:
+            yield FieldFault(place, "not_asked_for", "Only with back_to_back.")
+        elif lever == Lever.TEMPO and not has_tempo:
+            yield FieldFault(place, "needs_tempo", "No prescription of this block has a tempo.")
 
 
 def _amount_faults(
@@ -106,3 +123,13 @@ def _only_with(
         yield FieldFault((*path, field), "required", f"Needed with {choice}.")
     if not is_needed and value is not None:
         yield FieldFault((*path, field), "not_asked_for", f"Only with {choice}.")
+
+
+def _ramp_faults(prescription: PrescriptionContent, path: Path) -> Iterator[FieldFault]:
+    steps = prescription.warm_up_steps
+    if steps and not prescription.has_warm_up_ramp:
+        yield FieldFault((*path, "warm_up_steps"), "not_asked_for", "Only with has_warm_up_ramp.")
+    for index, (before, step) in enumerate(pairwise(steps), start=1):
+        if step.share_of_work_load <= before.share_of_work_load:
+            place = (*path, "warm_up_steps", index, "share_of_work_load")
+            yield FieldFault(place, "not_ascending", "Each step is heavier than the one before.")

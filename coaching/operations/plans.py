@@ -8,11 +8,27 @@ from datetime import datetime
 from django.db import transaction
 
 from coaching.errors import ConflictError, ForbiddenError, GoneError, InvalidError, StaleVersionError
-from coaching.models import Actor, Block, Exercise, Plan, PlanDay, PlanVersion, Prescription
+from coaching.models import (
+    Actor,
+    Block,
+    Exercise,
+    Plan,
+    PlanDay,
+    PlanVersion,
+    Prescription,
+    PrescriptionAlternative,
+)
 from coaching.operations.audit import record_change
 from coaching.operations.plan_checks import plan_faults
 from coaching.reads.catalogue import exercises_named
-from coaching.reads.plans import PlanContent, content_of, current_version, plan_for
+from coaching.reads.plans import (
+    BlockContent,
+    PlanContent,
+    PrescriptionContent,
+    content_of,
+    current_version,
+    plan_for,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +40,13 @@ class _PlacedDay:
 @dataclass(frozen=True, slots=True)
 class _PlacedBlock:
     row: Block
-    prescriptions: tuple[Prescription, ...]
+    prescriptions: tuple["_PlacedPrescription", ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _PlacedPrescription:
+    row: Prescription
+    alternatives: tuple[PrescriptionAlternative, ...]
 
 
 @transaction.atomic
@@ -92,10 +114,11 @@ def _editable_plan(actor: Actor, plan_uid: uuid.UUID) -> Plan:
 
 def _checked_exercises(actor: Actor, content: PlanContent) -> dict[str, Exercise]:
     codes = {
-        prescription.exercise
+        code
         for day in content.days
         for block in day.blocks
         for prescription in block.prescriptions
+        for code in (prescription.exercise, *prescription.alternatives)
     }
     exercises = exercises_named(actor.practice_id, codes)
     faults = plan_faults(content, exercises)
@@ -117,9 +140,9 @@ def _store_version(
     placed = tuple(_placed_days(plan, version, content, exercises))
     PlanDay.objects.bulk_create(day.row for day in placed)
     Block.objects.bulk_create(block.row for day in placed for block in day.blocks)
-    Prescription.objects.bulk_create(
-        row for day in placed for block in day.blocks for row in block.prescriptions
-    )
+    prescriptions = [each for day in placed for block in day.blocks for each in block.prescriptions]
+    Prescription.objects.bulk_create(each.row for each in prescriptions)
+    PrescriptionAlternative.objects.bulk_create(row for each in prescriptions for row in each.alternatives)
 
 
 def _placed_days(
@@ -128,20 +151,38 @@ def _placed_days(
     """The rows of a version, not saved yet; the order of the content is their position."""
     for i, day in enumerate(content.days):
         day_row = PlanDay(version=version, position=i, weekday=day.weekday, name=day.name)
-        blocks: list[_PlacedBlock] = []
-        for j, block in enumerate(day.blocks):
-            block_row = Block(day=day_row, position=j, kind=block.kind, rest_s=block.rest_s)
-            rows = [
-                Prescription(
-                    practice_id=plan.practice_id,
-                    block=block_row,
-                    position=k,
-                    **asdict(prescription) | {"exercise": exercises[prescription.exercise]},
-                )
-                for k, prescription in enumerate(block.prescriptions)
-            ]
-            blocks.append(_PlacedBlock(block_row, tuple(rows)))
+        blocks = [_placed_block(plan, day_row, j, block, exercises) for j, block in enumerate(day.blocks)]
         yield _PlacedDay(day_row, tuple(blocks))
+
+
+def _placed_block(
+    plan: Plan, day: PlanDay, position: int, content: BlockContent, exercises: Mapping[str, Exercise]
+) -> _PlacedBlock:
+    block = Block(
+        day=day,
+        position=position,
+        kind=content.kind,
+        rest_s=content.rest_s,
+        levers=list(content.levers),
+    )
+    placed = [
+        _placed_prescription(plan, block, k, prescription, exercises)
+        for k, prescription in enumerate(content.prescriptions)
+    ]
+    return _PlacedBlock(block, tuple(placed))
+
+
+def _placed_prescription(
+    plan: Plan, block: Block, position: int, content: PrescriptionContent, exercises: Mapping[str, Exercise]
+) -> _PlacedPrescription:
+    fields = asdict(content) | {"exercise": exercises[content.exercise]}
+    codes = fields.pop("alternatives")
+    row = Prescription(practice_id=plan.practice_id, block=block, position=position, **fields)
+    alternatives = [
+        PrescriptionAlternative(prescription=row, position=m, exercise=exercises[code])
+        for m, code in enumerate(codes)
+    ]
+    return _PlacedPrescription(row, tuple(alternatives))
 
 
 def _audit(actor: Actor, plan: Plan, action: str, now: datetime) -> None:

@@ -46,6 +46,9 @@ def _with_content(rows: QuerySet[ScheduledSession]) -> QuerySet[ScheduledSession
     kept = Session.objects.kept().only("id", "uid", "scheduled_session_id").order_by("performed_at", "id")
     return (
         rows.select_related("assignment")
-        .prefetch_related(f"plan_day__{DAY_CONTENT}", Prefetch("sessions", queryset=kept, to_attr="logged"))
+        .prefetch_related(
+            *(f"plan_day__{content}" for content in DAY_CONTENT),
+            Prefetch("sessions", queryset=kept, to_attr="logged"),
+        )
         .order_by("due_on", "id")
     )

@@ -4,7 +4,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, prefetch_related_objects
 
 from coaching.errors import NotFoundError
 from coaching.models import Client, Exercise, JointStress, MuscleRole, MuscleRoleKind
@@ -22,6 +22,7 @@ class ExerciseEntry:
     equipment: str
     load_basis: str
     load_step_kg: Decimal
+    load_step_lb: Decimal
     movement_pattern: str
     measure: str
     is_compound: bool
@@ -30,6 +31,7 @@ class ExerciseEntry:
     direct_muscles: tuple[str, ...]
     indirect_muscles: tuple[str, ...]
     stress: tuple[StandingStress, ...]
+    alternatives: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,9 @@ class Vocabulary:
 
 def exercises_known_to(practice_id: int, narrowed: ExerciseFilter) -> QuerySet[Exercise]:
     """The exercises that fit the filter; a joint fits where its standing stress is above 0."""
-    rows = Exercise.objects.known_to(practice_id).prefetch_related("muscle_roles")
+    rows = Exercise.objects.known_to(practice_id).prefetch_related(
+        "muscle_roles", "alternatives__alternative"
+    )
     if narrowed.equipment:
         rows = rows.filter(equipment=narrowed.equipment)
     if narrowed.movement_pattern:
@@ -95,6 +99,7 @@ def exercise_entries(
 def exercise_entry(*, practice_id: int, code: str, client: Client | None = None) -> ExerciseEntry:
     """One exercise by its code. Raises NotFoundError."""
     row = exercise_named(practice_id, code)
+    prefetch_related_objects([row], "muscle_roles", "alternatives__alternative")
     return exercise_entries(practice_id=practice_id, exercises=[row], client=client)[row.id]
 
 
@@ -116,7 +121,8 @@ def _entry(row: Exercise, standing: dict[str, StandingStress]) -> ExerciseEntry:
         name=row.name,
         equipment=row.equipment,
         load_basis=row.load_basis,
-        load_step_kg=Decimal(row.load_step_thousandths) / 1000,
+        load_step_kg=row.load_step_kg,
+        load_step_lb=row.load_step_lb,
         movement_pattern=row.movement_pattern,
         measure=row.measure,
         is_compound=row.is_compound,
@@ -125,6 +131,7 @@ def _entry(row: Exercise, standing: dict[str, StandingStress]) -> ExerciseEntry:
         direct_muscles=tuple(role.muscle for role in roles if role.role == MuscleRoleKind.DIRECT),
         indirect_muscles=tuple(role.muscle for role in roles if role.role == MuscleRoleKind.INDIRECT),
         stress=tuple(standing[joint] for joint in sorted(standing)),
+        alternatives=tuple(each.alternative.code for each in row.alternatives.all()),
     )
 
 

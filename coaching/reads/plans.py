@@ -8,7 +8,16 @@ from django.db.models import QuerySet
 from coaching.errors import NotFoundError
 from coaching.models import Actor, Block, Plan, PlanDay, PlanVersion, Prescription
 
-DAY_CONTENT = "blocks__prescriptions__exercise"
+DAY_CONTENT = ("blocks__prescriptions__exercise", "blocks__prescriptions__alternatives__exercise")
+
+
+@dataclass(frozen=True, slots=True)
+class WarmUpStep:
+    """One set of a warm-up ramp: a share of the work load, and the rest after it."""
+
+    share_of_work_load: float
+    reps: int
+    rest_s: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,12 +38,15 @@ class PrescriptionContent:
     tempo: str
     rest_s: int | None
     has_warm_up_ramp: bool
+    warm_up_steps: tuple[WarmUpStep, ...]
+    alternatives: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class BlockContent:
     kind: str
     rest_s: int
+    levers: tuple[str, ...]
     prescriptions: tuple[PrescriptionContent, ...]
 
 
@@ -75,7 +87,7 @@ def plan_version(plan: Plan, number: int) -> PlanVersion:
     found = (
         PlanVersion.objects.filter(plan=plan, number=number)
         .select_related("plan__author")
-        .prefetch_related(f"days__{DAY_CONTENT}")
+        .prefetch_related(*(f"days__{content}" for content in DAY_CONTENT))
         .first()
     )
     if found is None:
@@ -101,7 +113,8 @@ def _day(row: PlanDay) -> DayContent:
 
 
 def _block(row: Block) -> BlockContent:
-    return BlockContent(row.kind, row.rest_s, tuple(_prescription(each) for each in row.prescriptions.all()))
+    prescriptions = tuple(_prescription(each) for each in row.prescriptions.all())
+    return BlockContent(row.kind, row.rest_s, tuple(row.levers), prescriptions)
 
 
 def _prescription(row: Prescription) -> PrescriptionContent:
@@ -120,4 +133,11 @@ def _prescription(row: Prescription) -> PrescriptionContent:
         tempo=row.tempo,
         rest_s=row.rest_s,
         has_warm_up_ramp=row.has_warm_up_ramp,
+        warm_up_steps=own_warm_up_steps(row),
+        alternatives=tuple(each.exercise.code for each in row.alternatives.all()),
     )
+
+
+def own_warm_up_steps(row: Prescription) -> tuple[WarmUpStep, ...]:
+    """The ramp that the coach wrote; none where they left it to the default."""
+    return tuple(WarmUpStep(**step) for step in row.warm_up_steps)

@@ -5,8 +5,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from coaching.models import MIDLINE_JOINTS, PlanDay, Prescription, SetSide, SiteSide
+from coaching.reads.plans import WarmUpStep, own_warm_up_steps
 
-RAMP_REPS = 5 + 3 + 1  # at 50, 70 and 95 % of the work load: common practice, no source
+# Where the coach wrote no ramp of their own: common practice, no source.
+DEFAULT_RAMP = (WarmUpStep(0.5, 5, 30), WarmUpStep(0.7, 3, 30), WarmUpStep(0.95, 1, 30))
 REPS_OF_A_HOLD = 1  # a hold counts as one repetition of its joints: coach judgement
 
 
@@ -43,9 +45,17 @@ def prescriptions_of(day: PlanDay) -> list[Prescription]:
 
 
 def most_reps(row: Prescription) -> int:
-    """Repetitions at the high end of the range, with the warm-up ramp once; each hold is one."""
+    """Repetitions at the high end of the range, with the warm-up ramp once; each hold is one.
+
+    An alternative is not counted: which one the client takes is known only when it is logged.
+    """
     a_set = REPS_OF_A_HOLD if row.reps_high is None else row.reps_high
-    return row.sets * a_set + (RAMP_REPS if row.has_warm_up_ramp else 0)
+    return row.sets * a_set + sum(step.reps for step in ramp_of(row))
+
+
+def ramp_of(row: Prescription) -> tuple[WarmUpStep, ...]:
+    """The warm-up sets to do before the first work set: the coach's own ramp, else the default, else none."""
+    return (own_warm_up_steps(row) or DEFAULT_RAMP) if row.has_warm_up_ramp else ()
 
 
 def sites_loaded(joint: str, side: str) -> list[str]:

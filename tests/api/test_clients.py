@@ -46,6 +46,8 @@ def test_a_coach_adds_a_client_who_follows_the_practice(cast, signed_in):
         "emergency_contact": "",
         "training_status": "novice",
         "training_status_on": None,
+        "progression_rule": "double_progression",
+        "load_unit": "kg",
         "created_at": answer.json()["created_at"],
         "version": 1,
         "private_note": "",

@@ -35,6 +35,7 @@ ANSWER = {
     "equipment": "machine",
     "load_basis": "total",
     "load_step_kg": "1.25",
+    "load_step_lb": "2.5",
     "movement_pattern": "squat",
     "measure": "reps",
     "is_compound": False,
@@ -50,6 +51,7 @@ ANSWER = {
             "source": "practice",
         }
     ],
+    "alternatives": [],
 }
 JUDGEMENT = {"stress": 0.25, "reason": "Moves it without a murmur since March"}
 

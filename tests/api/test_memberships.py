@@ -35,6 +35,8 @@ def test_a_member_is_shown_whole(cast, signed_in):
         "away_until_on": None,
         "cover": None,
         "wants_digest": True,
+        "weekly_sets_floor": None,
+        "weekly_sets_ceiling": None,
         "version": 1,
     }
 

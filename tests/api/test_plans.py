@@ -16,6 +16,8 @@ PRESCRIPTION = {
     "effort_target": "failure",
     "load_rule": "from_history",
 }
+STEP = {"share_of_work_load": 0.5, "reps": 5, "rest_s": 30}
+RAMP = {"has_warm_up_ramp": True}
 HOLD = {
     "exercise": "wall_sit_invented",
     "sets": 3,
@@ -37,6 +39,8 @@ def plan_body(*prescriptions, kind="straight_sets", **changes):
 def lifts(db):
     return (
         ExerciseFactory(code="box_squat_invented", name="Invented box squat"),
+        ExerciseFactory(code="step_up_invented", name="Invented step-up"),
+        ExerciseFactory(code="leg_swing_invented", name="Invented leg swing"),
         ExerciseFactory(code="wall_sit_invented", name="Invented wall sit", measure="duration"),
     )
 
@@ -86,6 +90,8 @@ def test_written_plan_comes_back_whole(cast, coach_api):
         "tempo": "3-1-X-0",
         "rest_s": None,
         "has_warm_up_ramp": False,
+        "warm_up_steps": [],
+        "alternatives": [],
     }
     assert block["prescriptions"][1]["duration_s"] == 40
     assert coach_api.get(f"/api/v1/plans/{body['id']}").json() == body
@@ -220,6 +226,28 @@ BAD_PRESCRIPTIONS = [
     ({"side": "middle"}, f"{P}/0/side", "invalid_choice"),
     ({"rest_s": -1}, f"{P}/0/rest_s", "min_value"),
     ({"surprise": 1}, f"{P}/0/surprise", "unknown_key"),
+    ({"warm_up_steps": [STEP]}, f"{P}/0/warm_up_steps", "not_asked_for"),
+    (RAMP | {"warm_up_steps": [STEP, STEP]}, f"{P}/0/warm_up_steps/1/share_of_work_load", "not_ascending"),
+    (RAMP | {"warm_up_steps": [STEP] * 9}, f"{P}/0/warm_up_steps", "max_length"),
+    (
+        RAMP | {"warm_up_steps": [STEP | {"share_of_work_load": 0.09}]},
+        f"{P}/0/warm_up_steps/0/share_of_work_load",
+        "min_value",
+    ),
+    (
+        RAMP | {"warm_up_steps": [STEP | {"share_of_work_load": 1}]},
+        f"{P}/0/warm_up_steps/0/share_of_work_load",
+        "max_value",
+    ),
+    (RAMP | {"warm_up_steps": [STEP | {"reps": 0}]}, f"{P}/0/warm_up_steps/0/reps", "min_value"),
+    (RAMP | {"warm_up_steps": [STEP | {"reps": 21}]}, f"{P}/0/warm_up_steps/0/reps", "max_value"),
+    (RAMP | {"warm_up_steps": [STEP | {"rest_s": -1}]}, f"{P}/0/warm_up_steps/0/rest_s", "min_value"),
+    ({"alternatives": ["no_such_lift"]}, f"{P}/0/alternatives/0", "unknown_exercise"),
+    ({"alternatives": ["box_squat_invented"]}, f"{P}/0/alternatives/0", "same_exercise"),
+    ({"alternatives": ["step_up_invented"] * 2}, f"{P}/0/alternatives/1", "repeated"),
+    ({"alternatives": ["wall_sit_invented"]}, f"{P}/0/alternatives/0", "other_measure"),
+    ({"alternatives": ["step_up_invented"] * 9}, f"{P}/0/alternatives", "max_length"),
+    ({"alternatives": [7]}, f"{P}/0/alternatives/0", "invalid"),
 ]
 
 
@@ -256,7 +284,106 @@ def test_back_to_back_needs_two(cast, coach_api):
     assert post(coach_api, plan_body(PRESCRIPTION, HOLD, kind="back_to_back")).status_code == 201
 
 
-BLOCK = {"kind": "straight_sets", "prescriptions": [PRESCRIPTION]}
+SWING = PRESCRIPTION | {"exercise": "leg_swing_invented"}
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "places"),
+    [
+        (["leg_swing_invented"], [], [f"{P}/0/alternatives/0"]),
+        ([], ["step_up_invented", "box_squat_invented"], [f"{P}/1/alternatives/1"]),
+        (["step_up_invented"], ["step_up_invented"], [f"{P}/0/alternatives/0", f"{P}/1/alternatives/0"]),
+    ],
+)
+def test_no_swap_may_make_both_halves_of_a_pair_the_same(cast, coach_api, first, second, places):
+    halves = (PRESCRIPTION | {"alternatives": first}, SWING | {"alternatives": second})
+    answer = post(coach_api, plan_body(*halves, kind="back_to_back"))
+    assert answer.status_code == 422
+    assert [(fault["pointer"], fault["code"]) for fault in answer.json()["errors"]] == [
+        (place, "cycle") for place in places
+    ]
+    assert not Plan.objects.exists()
+    assert post(coach_api, plan_body(*halves)).status_code == 201
+
+
+def test_other_practices_alternative_is_unknown(cast, coach_api):
+    ExerciseFactory(code="their_lift", practice=cast.stranger.practice)
+    theirs = post(coach_api, plan_body(PRESCRIPTION | {"alternatives": ["their_lift"]})).json()
+    nothing = post(coach_api, plan_body(PRESCRIPTION | {"alternatives": ["no_such_lift"]})).json()
+    assert theirs == nothing
+
+
+def test_ramp_and_alternatives_come_back_in_the_coachs_order(cast, coach_api):
+    steps = [{"share_of_work_load": share, "reps": 6, "rest_s": 45} for share in (0.4, 0.6, 0.8)]
+    alternatives = ["step_up_invented", "leg_swing_invented"]
+    body = RAMP | {"warm_up_steps": steps, "alternatives": alternatives}
+    answer = post(coach_api, plan_body(PRESCRIPTION | body))
+    asked = answer.json()["days"][0]["blocks"][0]["prescriptions"][0]
+    assert (asked["warm_up_steps"], asked["alternatives"]) == (steps, alternatives)
+
+
+def block_of(*prescriptions, kind="straight_sets", **changes):
+    block = {"kind": kind, "prescriptions": list(prescriptions) or [PRESCRIPTION]} | changes
+    return plan_body(days=[{"weekday": 0, "name": "Legs", "blocks": [block]}])
+
+
+@pytest.mark.parametrize(
+    ("kind", "levers"),
+    [("straight_sets", ["reps", "load"]), ("back_to_back", ["reps", "load", "second_half_load"])],
+)
+def test_levers_left_out_are_those_of_the_kind(cast, coach_api, kind, levers):
+    answer = post(coach_api, block_of(PRESCRIPTION, SWING, kind=kind))
+    assert answer.json()["days"][0]["blocks"][0]["levers"] == levers
+
+
+@pytest.mark.parametrize("levers", [[], ["load"], ["time", "reps"], ["tempo", "load"]])
+def test_levers_stand_in_the_coachs_order(cast, coach_api, levers):
+    answer = post(coach_api, block_of(PRESCRIPTION | {"tempo": "3-1-1-0"}, levers=levers))
+    assert answer.json()["days"][0]["blocks"][0]["levers"] == levers
+
+
+@pytest.mark.parametrize(
+    ("levers", "pointer", "code"),
+    [
+        (["load", "load"], "/levers/1", "repeated"),
+        (["second_half_load"], "/levers/0", "not_asked_for"),
+        (["load", "tempo"], "/levers/1", "needs_tempo"),
+        (["luck"], "/levers/0", "invalid_choice"),
+        (None, "/levers", "null"),
+        ("load", "/levers", "not_a_list"),
+    ],
+)
+def test_faulty_levers_are_pointed_at_and_not_stored(cast, coach_api, levers, pointer, code):
+    answer = post(coach_api, block_of(levers=levers))
+    assert answer.status_code == 422
+    assert [(fault["pointer"], fault["code"]) for fault in answer.json()["errors"]] == [
+        (f"/days/0/blocks/0{pointer}", code)
+    ]
+    assert not Plan.objects.exists()
+
+
+FULL = PRESCRIPTION | RAMP | {"warm_up_steps": [STEP], "alternatives": ["step_up_invented"]}
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        block_of(FULL | {"warm_up_steps": [STEP | {"rest_s": 31}]}, levers=["load"]),
+        block_of(FULL | {"alternatives": ["leg_swing_invented"]}, levers=["load"]),
+        block_of(FULL, levers=["reps"]),
+    ],
+)
+def test_ramp_alternatives_and_levers_are_content(cast, coach_api, other):
+    body = block_of(FULL, levers=["load"])
+    plan_id = post(coach_api, body).json()["id"]
+    assert put(coach_api, plan_id, body)["ETag"] == '"1"'
+    assert put(coach_api, plan_id, other, 1)["ETag"] == '"2"'
+    asked = coach_api.get(f"/api/v1/plans/{plan_id}/versions/1").json()["days"][0]["blocks"][0]
+    assert asked["levers"] == ["load"]
+    assert asked["prescriptions"][0]["alternatives"] == ["step_up_invented"]
+
+
+BLOCK = {"kind": "straight_sets", "prescriptions": [PRESCRIPTION | {"alternatives": ["step_up_invented"]}]}
 DAY = {"weekday": 0, "name": "Legs", "blocks": [BLOCK]}
 
 
@@ -299,7 +426,7 @@ def test_other_practices_exercise_is_unknown(cast, coach_api):
 
 
 def test_query_count_does_not_grow_with_the_plan(cast, coach_api):
-    small = post(coach_api, plan_body()).json()["id"]
+    small = post(coach_api, plan_body(days=[DAY])).json()["id"]
     large = post(coach_api, plan_body(days=[DAY | {"blocks": [BLOCK] * 10}] * 10)).json()["id"]
     assert queries_of(coach_api, small) == queries_of(coach_api, large)
 

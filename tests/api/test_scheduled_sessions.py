@@ -87,6 +87,7 @@ def test_scheduled_session_comes_whole_with_the_ids_to_log_against(cast, coach_a
                 {
                     "kind": "straight_sets",
                     "rest_s": 90,
+                    "levers": ["reps", "load"],
                     "prescriptions": [
                         {
                             "id": str(Prescription.objects.get(block__day=row.plan_day).uid),
@@ -105,6 +106,8 @@ def test_scheduled_session_comes_whole_with_the_ids_to_log_against(cast, coach_a
                             "tempo": "",
                             "rest_s": None,
                             "has_warm_up_ramp": True,
+                            "warm_up_steps": [],
+                            "alternatives": [],
                         }
                     ],
                 }

@@ -21,6 +21,7 @@ from coaching.models import (
     Consent,
     DeviceToken,
     Exercise,
+    ExerciseAlternative,
     Injury,
     InterventionNote,
     Invitation,
@@ -38,6 +39,7 @@ from coaching.models import (
     PlanVersion,
     Practice,
     Prescription,
+    PrescriptionAlternative,
     Restriction,
     ScheduledSession,
     Score,
@@ -138,6 +140,25 @@ CASES: dict[str, Check | Once] = {
         ],
         [{"away_from_on": DAY, "away_until_on": EARLIER}, {"away_until_on": DAY}],
     ),
+    "membership_sets_floor_possible": Check(
+        Membership,
+        [{"weekly_sets_floor": floor} for floor in (0.0, 4.5, 100.0, None)],
+        [{"weekly_sets_floor": floor} for floor in (-0.5, 100.5, inf, -inf)],
+    ),
+    "membership_sets_ceiling_possible": Check(
+        Membership,
+        [{"weekly_sets_ceiling": ceiling} for ceiling in (0.0, 20.0, 100.0, None)],
+        [{"weekly_sets_ceiling": ceiling} for ceiling in (-0.5, 100.5, inf, -inf)],
+    ),
+    "membership_sets_floor_below_ceiling": Check(
+        Membership,
+        [
+            {"weekly_sets_floor": 4.0, "weekly_sets_ceiling": 4.0},
+            {"weekly_sets_floor": 4.0},
+            {"weekly_sets_ceiling": 4.0},
+        ],
+        [{"weekly_sets_floor": 4.5, "weekly_sets_ceiling": 4.0}],
+    ),
     "invitation_role_known": Check(
         Invitation, [{"role": "owner"}, {"role": "coach"}], [{"role": "auditor"}, {"role": ""}]
     ),
@@ -147,6 +168,8 @@ CASES: dict[str, Check | Once] = {
         [{"role": "client"}, {"client": lambda w: w.client}],
     ),
     "client_training_status_known": known(Client, "training_status", ["novice", "intermediate", "advanced"]),
+    "client_progression_rule_known": known(Client, "progression_rule", ["double_progression", "two_for_two"]),
+    "client_load_unit_known": known(Client, "load_unit", ["kg", "lb"]),
     "client_one_current_per_account": Once(
         Client,
         [{"account": None}, {"archived_at": NOW}],
@@ -175,6 +198,19 @@ CASES: dict[str, Check | Once] = {
         Exercise,
         [{"code": "other_lift"}, {"practice": lambda w: w.elsewhere}],
         {"practice": lambda w: w.practice},
+    ),
+    "exercisealternative_position_unique": Once(
+        ExerciseAlternative,
+        [{"position": 1, "alternative": lambda w: w.third_exercise}],
+        again={"alternative": lambda w: w.third_exercise},
+    ),
+    "exercisealternative_once_per_exercise": Once(
+        ExerciseAlternative,
+        [{"position": 1, "alternative": lambda w: w.third_exercise}],
+        again={"position": 1},
+    ),
+    "exercisealternative_is_another": Check(
+        ExerciseAlternative, [{}], [{"alternative": lambda w: w.exercise}]
     ),
     "musclerole_role_known": known(MuscleRole, "role", ["direct", "indirect"]),
     "musclerole_once_per_muscle": Once(
@@ -287,6 +323,16 @@ CASES: dict[str, Check | Once] = {
         Prescription,
         [{"share_of_1rm": 0.05}, {"share_of_1rm": 1.1}, {"share_of_1rm": None}],
         [{"share_of_1rm": share} for share in (0.04, 1.11, inf, -inf)],
+    ),
+    "prescriptionalternative_position_unique": Once(
+        PrescriptionAlternative,
+        [{"position": 1, "exercise": lambda w: w.third_exercise}],
+        again={"exercise": lambda w: w.third_exercise},
+    ),
+    "prescriptionalternative_once_per_exercise": Once(
+        PrescriptionAlternative,
+        [{"position": 1, "exercise": lambda w: w.third_exercise}],
+        again={"position": 1},
     ),
     "assignment_dates_in_order": Check(
         Assignment, [{"ends_on": None}, {"ends_on": DAY}, {"ends_on": LATER}], [{"ends_on": EARLIER}]
@@ -532,6 +578,8 @@ FLOATS = [
     (Prescription, "rir_target"),
     (Prescription, "load_kg"),
     (Prescription, "share_of_1rm"),
+    (Membership, "weekly_sets_floor"),
+    (Membership, "weekly_sets_ceiling"),
     (JointStress, "stress"),
     (BodyMass, "body_mass_kg"),
 ]

@@ -1,7 +1,7 @@
 import pytest
 
 from coaching.models import Block, Plan, PlanDay, PlanVersion, Prescription
-from coaching.reads.prescribed import prescribed_day, weekly_joint_reps
+from coaching.reads.prescribed import prescribed_day, ramp_of, weekly_joint_reps
 from tests.factories import NOW, ExerciseFactory, PracticeFactory
 
 
@@ -56,6 +56,22 @@ def test_warm_up_ramp_adds_nine_joint_reps_and_no_work(day):
     row = prescribe(day, side="left", has_warm_up_ramp=True)
     asked = prescribed_day(day, stresses(row, knee=1))
     assert (asked.sets, asked.reps, asked.joint_reps) == (2, 12, {"knee:left": 29})
+
+
+def test_coachs_own_ramp_counts_with_its_own_reps(day):
+    steps = [{"share_of_work_load": share, "reps": 4, "rest_s": 60} for share in (0.5, 0.8)]
+    row = prescribe(day, side="left", has_warm_up_ramp=True, warm_up_steps=steps)
+    assert prescribed_day(day, stresses(row, knee=1)).joint_reps == {"knee:left": 28}
+
+
+def test_default_ramp_is_three_steps_of_30_s_rest_and_no_ramp_is_none(day):
+    default, none = prescribe(day, has_warm_up_ramp=True), prescribe(day)
+    assert [(step.share_of_work_load, step.reps, step.rest_s) for step in ramp_of(default)] == [
+        (0.5, 5, 30),
+        (0.7, 3, 30),
+        (0.95, 1, 30),
+    ]
+    assert ramp_of(none) == ()
 
 
 def test_hold_is_one_joint_rep_a_set_and_no_rep(day):

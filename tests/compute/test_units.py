@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coaching.compute.units import KG, LB, load_from_kg, load_kg_of, parse_load, round_to_step
+from coaching.compute.units import KG, LB, load_from_kg, load_kg_of, parse_load, round_to_step, step_lb_of
 
 thousandths = st.integers(0, 2_000_000)
 
@@ -69,6 +69,31 @@ def test_what_is_no_load_is_refused(entered, message):
 def test_a_load_is_read_alike_as_text_number_and_decimal(entered):
     exact = Decimal(entered).scaleb(-3)
     assert parse_load(str(exact)) == parse_load(float(exact)) == parse_load(exact) == entered
+
+
+@pytest.mark.parametrize(
+    ("step_kg", "step_lb"),
+    [
+        ("0", "0"),
+        ("0.25", "2.5"),
+        ("1", "2.5"),
+        ("1.25", "2.5"),
+        ("1.26", "5"),
+        ("2", "5"),
+        ("2.5", "5"),
+        ("4", "10"),
+        ("5", "10"),
+        ("10", "20"),
+    ],
+)
+def test_the_step_in_pounds_is_one_that_such_equipment_has(step_kg, step_lb):
+    assert step_lb_of(Decimal(step_kg)) == Decimal(step_lb)
+
+
+@pytest.mark.parametrize("step_kg", ["-1", "NaN", "Infinity"])
+def test_what_is_no_step_has_none_in_pounds(step_kg):
+    with pytest.raises(ValueError, match=f"step_kg must be a finite number of 0 or more, got {step_kg}"):
+        step_lb_of(Decimal(step_kg))
 
 
 def test_an_unknown_unit_is_refused():
