@@ -242,3 +242,13 @@ def test_who_was_on_the_sheet_before_the_change_counts_neither_way():
     found = _found(stands, np.full(3, 30.0))
     assert (found.share, found.median_delay_days) == (0.5, 6.0)
     assert np.isnan(_found(stands[:1], np.full(1, 30.0)).share)
+
+
+def test_the_trade_off_is_drawn_as_a_picture(tmp_path):
+    run("--size", "10", "--picture", str(tmp_path / "trade_off.png"))
+    assert (tmp_path / "trade_off.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_picture_into_a_folder_that_is_not_there_is_refused_before_the_work(tmp_path):
+    with pytest.raises(CommandError, match="There is no folder"):
+        run("--picture", str(tmp_path / "nowhere" / "trade_off.png"))
