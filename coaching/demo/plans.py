@@ -1,7 +1,21 @@
 """Three invented plans, in three styles: few sets to failure, more sets in reserve, slow and held work."""
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class WarmUpSet:
+    """One step of a ramp, in the words of the API."""
+
+    share_of_work_load: float
+    reps: int
+    rest_s: int
+
+
+# What the service takes where a coach writes no ramp; the invented clients do it then.
+DEFAULT_RAMP = (WarmUpSet(0.5, 5, 30), WarmUpSet(0.7, 3, 30), WarmUpSet(0.95, 1, 30))
+PRESS_RAMP = (WarmUpSet(0.4, 6, 45), WarmUpSet(0.7, 3, 60))
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +33,9 @@ class Lift:
     duration_s: int = 0
     has_warm_up_ramp: bool = False
     follows_previous: bool = False
+    warm_up_steps: tuple[WarmUpSet, ...] = ()
+    alternatives: tuple[str, ...] = ()
+    levers: tuple[str, ...] | None = None
 
     def body(self) -> dict[str, Any]:
         """As the API takes a prescription."""
@@ -39,6 +56,8 @@ class Lift:
             "load_rule": "from_history",
             "tempo": self.tempo,
             "has_warm_up_ramp": self.has_warm_up_ramp,
+            "warm_up_steps": [asdict(step) for step in self.warm_up_steps],
+            "alternatives": list(self.alternatives),
             **work,
             **effort,
         }
@@ -58,7 +77,8 @@ class Day:
                 blocks[-1]["kind"] = "back_to_back"
                 blocks[-1]["prescriptions"].append(lift.body())
             else:
-                blocks.append({"kind": "straight_sets", "rest_s": 120, "prescriptions": [lift.body()]})
+                block = {"kind": "straight_sets", "rest_s": 120, "prescriptions": [lift.body()]}
+                blocks.append(block if lift.levers is None else block | {"levers": list(lift.levers)})
         return blocks
 
 
@@ -85,10 +105,18 @@ def _few_sets_day(name: str, weekday: int) -> Day:
         (
             Lift("machine_chest_fly", 1, 6, 10, None, 70, 2.5),
             Lift(
-                "dumbbell_bench_press", 1, 4, 10, None, 30, 1, has_warm_up_ramp=False, follows_previous=True
+                "dumbbell_bench_press",
+                *(1, 4, 10, None, 30, 1),
+                follows_previous=True,
+                alternatives=("dumbbell_floor_press",),
             ),
             Lift("chest_supported_row", 2, 6, 10, None, 62, 2, has_warm_up_ramp=True),
-            Lift("leg_extension", 1, 8, 12, None, 80, 2.5, tempo="3-1-1-0"),
+            Lift(
+                "leg_extension",
+                *(1, 8, 12, None, 80, 2.5),
+                tempo="3-1-1-0",
+                levers=("reps", "second_half_load", "load"),
+            ),
             Lift("leg_press", 1, 6, 10, None, 190, 5, follows_previous=True),
         ),
     )
@@ -99,7 +127,12 @@ def _reserve_day(name: str, weekday: int) -> Day:
         name,
         weekday,
         (
-            Lift("back_squat", 3, 5, 8, 2, 100, 2.5, has_warm_up_ramp=True),
+            Lift(
+                "back_squat",
+                *(3, 5, 8, 2, 100, 2.5),
+                has_warm_up_ramp=True,
+                alternatives=("belt_squat", "leg_press"),
+            ),
             Lift("barbell_bench_press", 3, 5, 8, 2, 75, 2.5, has_warm_up_ramp=True),
             Lift("cable_row", 3, 6, 9, 2, 70, 2.5),
             Lift("dumbbell_curl", 2, 6, 9, 1, 25, 2),
@@ -112,7 +145,13 @@ def _pressing_day(name: str, weekday: int) -> Day:
         name,
         weekday,
         (
-            Lift("barbell_bench_press", 3, 5, 12, 1, 80, 2.5, has_warm_up_ramp=True),
+            Lift(
+                "barbell_bench_press",
+                *(3, 5, 12, 1, 80, 2.5),
+                has_warm_up_ramp=True,
+                warm_up_steps=PRESS_RAMP,
+                alternatives=("dumbbell_floor_press", "landmine_press"),
+            ),
             Lift("overhead_press", 3, 5, 12, 1, 48, 2.5),
             Lift("cable_row", 3, 6, 10, 2, 75, 2.5),
             Lift("romanian_deadlift", 2, 6, 9, 2, 110, 2.5),
@@ -125,11 +164,23 @@ def _slow_day(name: str, weekday: int) -> Day:
         name,
         weekday,
         (
-            Lift("leg_extension", 2, 15, 20, None, 55, 2.5, tempo="3-1-3-0"),
+            Lift(
+                "leg_extension",
+                *(2, 15, 20, None, 55, 2.5),
+                tempo="3-1-3-0",
+                levers=("reps", "tempo", "load"),
+            ),
             Lift("leg_curl", 2, 8, 10, 1, 50, 2.5),
-            Lift("wall_sit", 3, duration_s=45, rir=2),
+            Lift(
+                "wall_sit",
+                3,
+                duration_s=45,
+                rir=2,
+                alternatives=("isometric_leg_extension_hold",),
+                levers=(),
+            ),
             Lift("lat_pulldown", 2, 7, 10, 1, 65, 2.5),
-            Lift("side_plank", 2, duration_s=30, rir=2),
+            Lift("side_plank", 2, duration_s=30, rir=2, levers=()),
         ),
     )
 

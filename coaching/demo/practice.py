@@ -57,6 +57,8 @@ def _accept(address: str, token: str, name: str, device_name: str) -> Person:
 
 def _client(address: str, coach: Person, story: Story, plans: dict[str, str], start_on: date) -> DemoClient:
     body: dict[str, Any] = {"name": story.name, "training_status": story.training_status}
+    if story.uses_pounds:
+        body["load_unit"] = "lb"
     uid = coach.ask("POST", "/clients", body)["id"]
     email = f"{story.name.split()[0].lower()}@quiet-harbour.example"
     invited = coach.ask("POST", "/invitations", {"role": "client", "email": email, "client": uid})

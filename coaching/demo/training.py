@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from coaching.compute import strength
 from coaching.compute.units import KG_PER_LB
-from coaching.demo.plans import Day, Lift
+from coaching.demo.plans import DEFAULT_RAMP, Day, Lift
 from coaching.demo.stories import Story
 
 ZONE = "Europe/Lisbon"
@@ -129,10 +129,11 @@ def _reps(lift: Lift, e1rm_kg: float, load_kg: float, rir: float, factor: float)
 
 
 def _warm_up(lift: Lift, load_kg: float) -> list[dict[str, Any]]:
-    return [
-        _set(lift, kind="warm_up", load_kg=round(load_kg * share / lift.step_kg) * lift.step_kg, reps=reps)
-        for share, reps in ((0.5, 5), (0.7, 3), (0.95, 1))
-    ]
+    sets = []
+    for step in lift.warm_up_steps or DEFAULT_RAMP:
+        steps_of_load = round(load_kg * step.share_of_work_load / lift.step_kg)
+        sets.append(_set(lift, kind="warm_up", load_kg=steps_of_load * lift.step_kg, reps=step.reps))
+    return sets
 
 
 def _set(

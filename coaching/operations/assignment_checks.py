@@ -92,7 +92,7 @@ def _restricted(restrictions: Iterable[Restriction], laid_out: Sequence[LaidOutD
     for row in laid_out:
         dates_of[row.day.id].append(row.due_on)
         if row.day.id not in exercises_of:
-            exercises_of[row.day.id] = {each.exercise_id: each.exercise for each in prescriptions_of(row.day)}
+            exercises_of[row.day.id] = _exercises_offered(row.day)
     return [
         Concern("restricted", f"{exercise.name} is to be avoided: {_why(restriction)}.")
         for restriction in restrictions
@@ -101,6 +101,16 @@ def _restricted(restrictions: Iterable[Restriction], laid_out: Sequence[LaidOutD
         for exercise in exercises_of[day_id].values()
         if _forbids(restriction, exercise)
     ]
+
+
+def _exercises_offered(day: PlanDay) -> dict[int, Exercise]:
+    """Exercise id -> exercise for all that the day prescribes or lets the client swap to."""
+    rows = [
+        exercise
+        for each in prescriptions_of(day)
+        for exercise in (each.exercise, *(swap.exercise for swap in each.alternatives.all()))
+    ]
+    return {row.id: row for row in rows}
 
 
 def _stands(restriction: Restriction, on: date) -> bool:

@@ -41,6 +41,9 @@ from coaching.reads.plans import current_version, plan_for
 from coaching.reads.prescribed import PrescribedDay, prescribed_day, prescriptions_of, weekly_joint_reps
 from coaching.reads.stress import stresses_for
 
+# As long as the longest plan: a start further away is a slip of the finger (design choice).
+STARTS_WITHIN = timedelta(weeks=104)
+
 
 @dataclass(frozen=True, slots=True)
 class Assigned:
@@ -78,7 +81,8 @@ def assign_plan(
     """Give the plan's current version to the client from `starts_on`; what they had ends the day before.
 
     Weeks are calendar weeks, the first that of `starts_on`; its days before `starts_on` are left out. Safe to
-    repeat. Raises ConflictError while a red flag stands, or against the injury history without a reason.
+    repeat. Raises ConflictError while a red flag stands, or against the injury history without a reason,
+    InvalidError for a start that is out of reach or leaves no day of the plan.
     """
     client = _locked_client(actor, client_uid)
     version = _assignable_version(actor, plan_uid)
@@ -86,6 +90,7 @@ def assign_plan(
     same = assignments_of(client).filter(plan_version=version, starts_on=starts_on, ends_on=last_on).first()
     if same is not None:
         return Assigned(same, is_new=False)
+    _check_start(starts_on, local_date_of(now, client.zone))
     check_no_red_flag(client)
     laid_out = _lay_out(version, starts_on)
     prescribed = _prescribed_days(client, version)
@@ -145,6 +150,11 @@ def _assignable_version(actor: Actor, plan_uid: uuid.UUID) -> PlanVersion:
     if plan.archived_at is not None:
         raise ConflictError("This plan has been archived.")
     return current_version(plan)
+
+
+def _check_start(starts_on: date, today: date) -> None:
+    if not today - STARTS_WITHIN <= starts_on <= today + STARTS_WITHIN:
+        raise InvalidError.at("starts_on", "out_of_reach", "A plan starts within 104 weeks of today.")
 
 
 def _monday_of(day: date) -> date:

@@ -101,7 +101,7 @@ def update_client(
     Raises NotFoundError, ForbiddenError, InvalidError, StaleVersionError.
     """
     seen = client_for(actor, client_uid)
-    if not actor.is_coach and not set(changes) <= OWN_FIELDS:
+    if not actor.is_coach and not (changes and changes.keys() <= OWN_FIELDS):
         raise ForbiddenError("Only a coach edits this record, apart from load_unit.")
     if "coach" in changes and not actor.is_owner:
         raise ForbiddenError("Only the owner hands a client over.")

@@ -95,6 +95,8 @@ def test_a_client_adds_nobody(cast, signed_in):
         ({"birth_on": "2020-01-01"}, "/guardian"),
         ({"training_status": "expert"}, "/training_status"),
         ({"training_status_on": "2090-01-01"}, "/training_status_on"),
+        ({"progression_rule": "whenever"}, "/progression_rule"),
+        ({"load_unit": "stone"}, "/load_unit"),
         ({"emergency_text": "x" * 201}, "/emergency_text"),
         ({"private_note": "x" * 2001}, "/private_note"),
         ({"guardian": "x" * 201}, "/guardian"),
@@ -334,3 +336,25 @@ def test_the_trail_names_who_and_what_and_the_device(cast, signed_in):
 @pytest.mark.parametrize(("who", "status"), [("coach", 200), ("colleague", 404), ("stranger", 404)])
 def test_who_reads_the_trail(cast, signed_in, who, status):
     assert signed_in(getattr(cast, who)).get(address(cast.client, "audit")).status_code == status
+
+
+def test_a_coach_chooses_the_rule_of_progression_and_the_unit(cast, signed_in):
+    body = {"progression_rule": "two_for_two", "load_unit": "lb"}
+    answer = patch(signed_in(cast.coach), cast.client, body)
+    assert (answer.status_code, answer.json() | body) == (200, answer.json())
+    assert create(signed_in(cast.coach), **body).json()["load_unit"] == "lb"
+
+
+def test_a_client_chooses_the_unit_of_their_loads(cast, signed_in):
+    answer = patch(signed_in(cast.client), cast.client, {"load_unit": "lb"})
+    assert (answer.status_code, answer.json()["load_unit"], answer["ETag"]) == (200, "lb", '"2"')
+    assert "private_note" not in answer.json()
+
+
+@pytest.mark.parametrize(
+    "body", [{}, {"progression_rule": "two_for_two"}, {"load_unit": "lb", "progression_rule": "two_for_two"}]
+)
+def test_a_client_chooses_nothing_else(cast, signed_in, body):
+    assert patch(signed_in(cast.client), cast.client, body).status_code == 403
+    row = Client.objects.get(id=cast.client.id)
+    assert (row.load_unit, row.progression_rule, row.version) == ("kg", "double_progression", 1)

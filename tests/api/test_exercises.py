@@ -1,3 +1,4 @@
+import json
 from datetime import date
 
 import pytest
@@ -10,6 +11,7 @@ from coaching.models import (
     Client,
     Consent,
     Exercise,
+    ExerciseAlternative,
     JointDay,
     JointStress,
     LoggedSet,
@@ -17,6 +19,7 @@ from coaching.models import (
     Night,
     Session,
 )
+from coaching.operations.catalogue import CATALOGUE_PATH, load_catalogue
 from tests.factories import NOW, ExerciseFactory, fresh_uid
 
 OWN = {
@@ -101,6 +104,34 @@ def test_own_exercise_comes_back_whole(cast, coach_api):
     assert coach_api.get("/api/v1/exercises/belt_squat_invented").json() == ANSWER
 
 
+def test_step_in_pounds_may_be_the_coachs_own(cast, coach_api):
+    answer = coach_api.post("/api/v1/exercises", OWN | {"load_step_lb": "7.5"}, format="json")
+    assert (answer.status_code, answer.json()) == (201, ANSWER | {"load_step_lb": "7.5"})
+
+
+def test_catalogue_proposes_alternatives_in_its_order(cast, coach_api):
+    entries = json.loads(CATALOGUE_PATH.read_text())
+    shown = {}
+    address = "/api/v1/exercises?page_size=50"
+    while address:
+        page = coach_api.get(address).json()
+        shown |= {row["code"]: row["alternatives"] for row in page["items"]}
+        address = page["next"]
+    assert shown == {entry["code"]: entry.get("alternatives", []) for entry in entries}
+    one = coach_api.get("/api/v1/exercises/barbell_bench_press").json()
+    assert one["alternatives"] == shown["barbell_bench_press"] != []
+
+
+def test_loading_the_catalogue_again_follows_the_fixture(db, tmp_path):
+    entries = json.loads(CATALOGUE_PATH.read_text())
+    entries[0]["alternatives"] = ["landmine_press"]
+    changed = tmp_path / "exercises.json"
+    changed.write_text(json.dumps(entries))
+    load_catalogue(path=changed)
+    rows = ExerciseAlternative.objects.filter(exercise__code=entries[0]["code"])
+    assert [row.alternative.code for row in rows] == ["landmine_press"]
+
+
 def test_own_exercise_stays_in_the_practice(cast, coach_api, signed_in):
     coach_api.post("/api/v1/exercises", OWN, format="json")
     assert signed_in(cast.colleague).get(f"/api/v1/exercises/{OWN['code']}").status_code == 200
@@ -144,6 +175,8 @@ def test_nobody_reads_exercises_without_a_token(db):
         ({"load_step_kg": "2.5001"}, "/load_step_kg"),
         ({"load_step_kg": "-1"}, "/load_step_kg"),
         ({"load_step_kg": "1e3"}, "/load_step_kg"),
+        ({"load_step_lb": 5}, "/load_step_lb"),
+        ({"load_step_lb": "five"}, "/load_step_lb"),
         ({"is_compound": "yes"}, "/is_compound"),
         ({"muscles": {"direct": ["elbow grease"], "indirect": []}}, "/muscles/direct"),
         ({"muscles": {"direct": [], "indirect": ["elbow grease"]}}, "/muscles/indirect"),

@@ -63,6 +63,13 @@ def test_the_digest_can_be_switched_off(cast, signed_in):
     assert patch(signed_in(cast.coach), cast.coach, {"wants_digest": False}).json()["wants_digest"] is False
 
 
+def test_a_coach_sets_their_own_floor_and_ceiling_of_weekly_sets(cast, signed_in):
+    api = signed_in(cast.coach)
+    answer = patch(api, cast.coach, {"weekly_sets_floor": 4, "weekly_sets_ceiling": 12.5})
+    assert (answer.json()["weekly_sets_floor"], answer.json()["weekly_sets_ceiling"]) == (4, 12.5)
+    assert patch(api, cast.coach, {"weekly_sets_floor": None}, 2).json()["weekly_sets_floor"] is None
+
+
 @pytest.mark.parametrize(
     ("body", "pointer"),
     [
@@ -73,6 +80,11 @@ def test_the_digest_can_be_switched_off(cast, signed_in):
         ({"cover": "11111111-1111-4111-8111-111111111111"}, "/cover"),
         ({"wants_digest": 1}, "/wants_digest"),
         ({"role": "owner"}, "/role"),
+        ({"weekly_sets_floor": -1}, "/weekly_sets_floor"),
+        ({"weekly_sets_floor": 4.3}, "/weekly_sets_floor"),
+        ({"weekly_sets_ceiling": 100.5}, "/weekly_sets_ceiling"),
+        ({"weekly_sets_ceiling": "20"}, "/weekly_sets_ceiling"),
+        ({"weekly_sets_floor": 10, "weekly_sets_ceiling": 9.5}, "/weekly_sets_ceiling"),
     ],
 )
 def test_a_bad_absence_is_422_at_its_field(cast, signed_in, body, pointer):
