@@ -127,8 +127,11 @@ def plan_body(w):
         "reps_high": 10,
         "effort_target": "failure",
         "load_rule": "from_history",
+        "has_warm_up_ramp": True,
+        "warm_up_steps": [{"share_of_work_load": 0.5, "reps": 5, "rest_s": 30}],
+        "alternatives": ["belt_squat"],
     }
-    block = {"kind": "straight_sets", "prescriptions": [prescription]}
+    block = {"kind": "straight_sets", "levers": ["load"], "prescriptions": [prescription]}
     day = {"weekday": 0, "name": "Legs", "blocks": [block]}
     return {"name": "Any", "weeks": 4, "deload_weeks": [4], "days": [day]}
 
