@@ -31,7 +31,7 @@ SHARE = {"load_rule": "share_of_1rm", "share_of_1rm": 0.7}
 
 def schedule(cast, *prescribed, starts_on=MONDAY, weeks=2, name="Knee first"):
     """Mondays and Thursdays with these prescriptions; rows in order."""
-    block = BlockContent("straight_sets", 90, prescribed)
+    block = BlockContent("straight_sets", 90, ("reps", "load"), prescribed)
     days = tuple(DayContent(weekday, "Legs", (block,)) for weekday in (0, 3))
     plan = write_plan(actor=actor_of(cast.coach), content=PlanContent(name, weeks, (), days), now=NOW).plan
     assign_plan(
