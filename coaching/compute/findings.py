@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from coaching.compute.adherence import AdherenceAssessments
+from coaching.compute.chance import lift_p, pain_rise_p
 from coaching.compute.over_dose import OverDoses
 from coaching.compute.pain import OverLimits, Settling
 from coaching.compute.pain_trend import SiteAssessments
@@ -33,6 +34,7 @@ class PainTrendNumbers:
     n_reports: int
     n_spikes: int
     n_missing: int
+    p_value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,7 @@ class LiftNumbers:
     fall_mdc: float
     n_exposures: int
     n_left_out: int
+    p_value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +151,7 @@ def describe_pain_trend(found: SiteAssessments, row: int, last_on: date) -> Pain
         n_reports=int(found.n_reports[row]),
         n_spikes=int(found.n_spikes[row]),
         n_missing=int(found.n_missing[row]),
+        p_value=pain_rise_p(float(found.statistic[row])),
     )
 
 
@@ -237,6 +241,7 @@ def describe_lift(found: LiftAssessments, row: int) -> LiftNumbers:
         fall_mdc=float(found.fall_mdc[row]),
         n_exposures=int(found.n_exposures[row]),
         n_left_out=int(found.n_left_out[row]),
+        p_value=lift_p(found, row),
     )
 
 

@@ -143,7 +143,10 @@ def _finding(
 
 
 def plain_numbers(found: Numbers) -> dict[str, Any]:
-    """The numbers as JSON keeps them: unknown is null, dates are text, digits beyond the fourth are noise."""
+    """The numbers as JSON keeps them: unknown is null, dates are text, digits beyond the fourth are noise.
+
+    What is smaller keeps two digits, so that a small p value does not become 0.
+    """
     return {name: _plain(value) for name, value in asdict(found).items()}
 
 
@@ -151,5 +154,7 @@ def _plain(value: Any) -> Any:
     if isinstance(value, date):
         return str(value)
     if isinstance(value, float):
-        return None if np.isnan(value) else round(value, 4)
+        if np.isnan(value):
+            return None
+        return round(value, 4) if abs(value) >= 0.001 else float(f"{value:.2g}")
     return value

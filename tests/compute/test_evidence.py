@@ -52,6 +52,7 @@ TREND = PainTrendNumbers(
     n_reports=24,
     n_spikes=1,
     n_missing=4,
+    p_value=0.00005,
 )
 LIFT = LiftNumbers(
     from_on=date(2026, 1, 1),
@@ -67,6 +68,7 @@ LIFT = LiftNumbers(
     fall_mdc=0.052,
     n_exposures=18,
     n_left_out=3,
+    p_value=0.0004,
 )
 PLAN = AdherenceNumbers(days=10, n_sessions=4, score_low=0.25, score_high=0.5, n_unknown=1)
 
