@@ -95,7 +95,7 @@ def sentence(kind: str, subject: str, numbers: Numbers) -> str:
 def _pain_trend(kind: str, site: str, found: PainTrendNumbers) -> str:
     return (
         f"Pain of the {site} climbed from about {found.pain_from:.1f} to {found.pain_to:.1f} between about "
-        f"{_day(found.onset_on)} and {_day(found.to_on)}: {found.pain_per_week:+.1f} points a week "
+        f"{dated(found.onset_on)} and {dated(found.to_on)}: {found.pain_per_week:+.1f} points a week "
         f"({found.interval:.0%} interval {found.pain_per_week_low:+.1f} to {found.pain_per_week_high:+.1f}), "
         f"{found.statistic:.1f} times its standard error where {found.threshold:.1f} is enough. "
         f"{_volume(kind, found)} "
@@ -119,16 +119,16 @@ def _volume(kind: str, found: PainTrendNumbers) -> str:
 
 
 def _known_reports(found: PainTrendNumbers) -> str:
-    parts = [f"Rests on {_count(found.n_reports, 'report')} since {_day(found.from_on)}"]
+    parts = [f"Rests on {counted(found.n_reports, 'report')} since {dated(found.from_on)}"]
     if found.n_spikes:
-        parts.append(f"{_count(found.n_spikes, 'single bad day')} left out")
+        parts.append(f"{counted(found.n_spikes, 'single bad day')} left out")
     if found.n_missing:
-        parts.append(f"{_count(found.n_missing, 'training day')} without a report, pain not known")
+        parts.append(f"{counted(found.n_missing, 'training day')} without a report, pain not known")
     return "; ".join(parts) + "."
 
 
 def _pain_limit(site: str, found: PainLimitNumbers) -> str:
-    text = f"Pain of the {site} was {found.pain:.0f} on {_day(found.on)}; the limit is {found.limit:.0f}."
+    text = f"Pain of the {site} was {found.pain:.0f} on {dated(found.on)}; the limit is {found.limit:.0f}."
     if found.n_days > 1:
         text += f" It reached the limit on {found.n_days} of the last {found.recent_days} days."
     return text
@@ -136,12 +136,12 @@ def _pain_limit(site: str, found: PainLimitNumbers) -> str:
 
 def _pain_unsettled(site: str, found: SettlingNumbers) -> str:
     text = (
-        f"The {site} had not settled on the last {_count(found.n_above, 'reported morning')} after training: "
-        f"{found.newest_morning:.0f} after {_day(found.newest_on)}, against a usual morning of "
+        f"The {site} had not settled on the last {counted(found.n_above, 'reported morning')} after "
+        f"training: {found.newest_morning:.0f} after {dated(found.newest_on)}, against a usual morning of "
         f"{found.usual_morning:.1f}."
     )
     if found.n_missing:
-        text += f" {_count(found.n_missing, 'morning')} of the last fortnight not reported, so not known."
+        text += f" {counted(found.n_missing, 'morning')} of the last fortnight not reported, so not known."
     return text
 
 
@@ -165,8 +165,8 @@ def _regressing_lift(lift: str, found: LiftNumbers) -> str:
 
 def _exposures(found: LiftNumbers) -> str:
     text = (
-        f"Rests on {_count(found.n_exposures, 'comparable exposure')} from {_day(found.from_on)} to "
-        f"{_day(found.to_on)}"
+        f"Rests on {counted(found.n_exposures, 'comparable exposure')} from {dated(found.from_on)} to "
+        f"{dated(found.to_on)}"
     )
     if found.n_left_out:
         text += f"; {found.n_left_out} left out (deload, pain, other effort, not fresh)"
@@ -174,7 +174,7 @@ def _exposures(found: LiftNumbers) -> str:
 
 
 def _adherence(kind: str, found: AdherenceNumbers) -> str:
-    sessions = f"of what {_count(found.n_sessions, 'session')} in the last {found.days} days asked for"
+    sessions = f"of what {counted(found.n_sessions, 'session')} in the last {found.days} days asked for"
     if kind == "off_plan":
         text = f"Did at most {found.score_high:.0%} {sessions}"
         if found.score_low < found.score_high:
@@ -184,7 +184,7 @@ def _adherence(kind: str, found: AdherenceNumbers) -> str:
             f"Did somewhere between {found.score_low:.0%} and {found.score_high:.0%} {sessions}: sessions "
             f"without a log may or may not have been done"
         )
-    return f"{text}. {_count(found.n_unknown, 'session')} without a log." if found.n_unknown else f"{text}."
+    return f"{text}. {counted(found.n_unknown, 'session')} without a log." if found.n_unknown else f"{text}."
 
 
 def _over_dose(site: str, found: OverDoseNumbers) -> str:
@@ -203,9 +203,32 @@ def _silence(found: SilenceNumbers) -> str:
     return f"No post of any kind for {found.days_since_post} days, {due}."
 
 
-def _count(number: int, noun: str) -> str:
+def counted(number: int, noun: str) -> str:
+    """Give a number with its noun.
+
+    Args:
+        number: how many.
+        noun: of one; more than one takes an s.
+
+    Returns:
+        Number and noun.
+
+    >>> counted(1, "report"), counted(4, "report")
+    ('1 report', '4 reports')
+    """
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def _day(on: date) -> str:
+def dated(on: date) -> str:
+    """Give a date in words, in English whatever the machine's language.
+
+    Args:
+        on: the date.
+
+    Returns:
+        Day, month and year.
+
+    >>> dated(date(2026, 3, 2))
+    '2 March 2026'
+    """
     return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"

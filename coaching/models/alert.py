@@ -111,3 +111,20 @@ class Alert(PracticeRow):
             ),
         ]
         indexes = [models.Index(fields=["practice", "status"], name="alert_practice_status_idx")]
+
+    @property
+    def worse_since_on(self) -> date | None:
+        """The day on which it became worse than what the coach had read; None again once that is read."""
+        since = self.evidence.get("worse_since_on")
+        return date.fromisoformat(since) if since else None
+
+    @property
+    def p_value(self) -> float | None:
+        """How easily chance alone would have shown it; None for what is not screened."""
+        p_value = self.evidence.get("p_value")
+        return None if p_value is None else float(p_value)
+
+    @property
+    def worth_asking(self) -> list[str]:
+        """The questions that were kept with its sentence."""
+        return list(self.evidence.get("worth_asking", []))

@@ -18,6 +18,8 @@ REOPENS_AT_PAIN_RISE = 2
 # A post answers silence and a missing log: those end with the first look that no longer finds them.
 CLOSES_AFTER_DAYS = {AlertKind.SILENT: 0, AlertKind.UNLOGGED: 0, AlertKind.OFF_PLAN: 3}
 CLOSES_AFTER_DAYS_OTHERWISE = PATIENCE_NIGHTS
+# What a coach has done with an alert stays with it when the night brings new numbers.
+KEPT_EVIDENCE = ("at_reading", "worse_since_on")
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,16 +142,42 @@ def _evidence(finding: Finding) -> dict[str, Any]:
     return finding.evidence | {"pain_level": finding.pain_level}
 
 
+def _note_reading(alert: Alert) -> None:
+    """Remember what the coach has seen: worse is what lies above it."""
+    level = {"severity": alert.severity, "pain_level": alert.evidence.get("pain_level")}
+    kept = {key: value for key, value in alert.evidence.items() if key != "worse_since_on"}
+    alert.evidence = kept | {"at_reading": level}
+
+
+def _is_worse(alert: Alert, finding: Finding) -> bool:
+    """Graver, or pain well above its level, than when the coach read it or put it off; never twice."""
+    seen = alert.evidence.get("at_reading")
+    if seen is None or alert.worse_since_on is not None:
+        return False
+    if finding.severity > seen["severity"]:
+        return True
+    if finding.pain_level is None or seen["pain_level"] is None:
+        return False
+    return bool(finding.pain_level >= seen["pain_level"] + REOPENS_AT_PAIN_RISE)
+
+
 def _updated(alert: Alert, finding: Finding, on: date) -> Alert:
-    """The same alert with today's evidence; one closed by hand only notes that it is still there."""
+    """The same alert with today's evidence; one closed by hand only notes that it is still there.
+
+    What has become worse since the coach read it or put it off comes back as open.
+    """
     alert.seen_on = max(alert.seen_on, on)
     if alert.status == AlertStatus.CLOSED:
         return alert
     if alert.status == AlertStatus.PUT_OFF and alert.put_off_until_on and alert.put_off_until_on <= on:
         alert.status = AlertStatus.OPEN
+    kept = {key: alert.evidence[key] for key in KEPT_EVIDENCE if key in alert.evidence}
+    if _is_worse(alert, finding):
+        alert.status = AlertStatus.OPEN
+        kept["worse_since_on"] = str(on)
     alert.severity = finding.severity
     alert.sentence = finding.sentence
-    alert.evidence = _evidence(finding)
+    alert.evidence = _evidence(finding) | kept
     alert.method = finding.method
     alert.version += 1
     return alert
@@ -164,13 +192,14 @@ def _has_faded(alert: Alert, on: date) -> bool:
 
 @transaction.atomic
 def acknowledge(*, actor: Actor, alert_uid: uuid.UUID, expected_version: int, now: datetime) -> Alert:
-    """The coach has read it; it stays on the sheet, and is not mailed again unless it gets worse."""
+    """The coach has read it; it stays on the sheet, and is announced again only if it gets worse."""
     alert = alert_to_change(actor, alert_uid, expected_version)
     if alert.status == AlertStatus.CLOSED:
         raise ForbiddenError("This alert is closed.")
     alert.status = AlertStatus.ACKNOWLEDGED
     alert.acknowledged_at = now
     alert.acknowledged_by_id = actor.account_id
+    _note_reading(alert)
     return _save(alert, actor, "acknowledge", now)
 
 
@@ -178,7 +207,7 @@ def acknowledge(*, actor: Actor, alert_uid: uuid.UUID, expected_version: int, no
 def put_off(
     *, actor: Actor, alert_uid: uuid.UUID, expected_version: int, until_on: date, today: date, now: datetime
 ) -> Alert:
-    """Off the sheet until a date. Raises ForbiddenError for a red flag, which never waits."""
+    """Off the sheet until a date, or until it gets worse. Raises ForbiddenError for a red flag."""
     alert = alert_to_change(actor, alert_uid, expected_version)
     if alert.kind == AlertKind.RED_FLAG:
         raise ForbiddenError("A red flag can be acknowledged, never put off.")
@@ -188,6 +217,7 @@ def put_off(
         raise InvalidError.at("until_on", "out_of_range", "Put it off to a day within the next 90 days.")
     alert.status = AlertStatus.PUT_OFF
     alert.put_off_until_on = until_on
+    _note_reading(alert)
     return _save(alert, actor, "put_off", now)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from coaching.compute import findings as numbers
 from coaching.compute.adherence import AdherenceAssessments
+from coaching.compute.asks import worth_asking
 from coaching.compute.evidence import Numbers, sentence
 from coaching.compute.over_dose import assess_over_dose
 from coaching.compute.pain import assess_settling, find_over_limit
@@ -136,7 +137,7 @@ def _finding(
         target=target,
         severity=SEVERITY[kind] + severity_adds,
         sentence=sentence(kind, subject, found),
-        evidence=plain_numbers(found),
+        evidence=plain_numbers(found) | {"worth_asking": list(worth_asking(kind, subject, found))},
         method=method,
         pain_level=pain_level,
     )

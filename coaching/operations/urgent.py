@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from coaching.compute import evidence
+from coaching.compute.asks import RED_FLAG_ASKS, limit_asks
 from coaching.compute.findings import PainLimitNumbers
 from coaching.compute.pain import DEFAULT_PAIN_LIMIT
 from coaching.compute.red_flags import Answer, RedFlagAssessment, assess_symptoms
@@ -104,7 +105,12 @@ def _raise_red_flag(
         target=target,
         severity=SEVERITY_OF_URGENCY[urgency],
         sentence=_red_flag_sentence(target, flags, urgency, report.felt_on),
-        evidence={"flags": flags, "urgency": urgency, "report": str(report.uid)},
+        evidence={
+            "flags": flags,
+            "urgency": urgency,
+            "report": str(report.uid),
+            "worth_asking": list(RED_FLAG_ASKS),
+        },
         method=f"{RED_FLAG_METHOD} {assessment.version}",
     )
     alert = _apply(client, finding, today, now)
@@ -157,6 +163,7 @@ def _raise_limit(
             "limit": limit,
             "felt_on": str(report.felt_on),
             "report": str(report.uid),
+            "worth_asking": list(limit_asks(site_label(target), report.felt_on)),
         },
         method=f"{LIMIT_METHOD} 1",
         pain_level=float(report.pain),

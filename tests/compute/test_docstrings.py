@@ -20,6 +20,7 @@ WITHOUT_A_FORMULA = {
     "coaching.compute.draft",
     "coaching.compute.findings",
     "coaching.compute.evidence",
+    "coaching.compute.asks",
     "coaching.compute.exposure.is_tempo",
 }
 
