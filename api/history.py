@@ -92,6 +92,18 @@ class LiftHistoryOut(serializers.Serializer[LiftHistory]):
     exercise_name = serializers.CharField()
     side = serializers.CharField()
     track = serializers.CharField(help_text="fresh, or after which exercise of a pair it comes.")
+    state = serializers.CharField(
+        source="night.state",
+        help_text="progressing, stalled, regressing or not_assessable, of the newest night.",
+    )
+    reason = serializers.CharField(source="night.reason", help_text="Why it is not assessable, else empty.")
+    reason_text = serializers.CharField(source="night.reason_text", help_text="The reason in words.")
+    assessable_on = serializers.DateField(
+        source="night.assessable_on",
+        allow_null=True,
+        help_text="The first night that could tell, if the lift goes on at its own pace; "
+        "null: assessable, or no waiting helps (see reason).",
+    )
     points = LiftPointOut(many=True)
     trend = LiftTrendOut(allow_null=True)
 

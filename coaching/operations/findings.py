@@ -13,7 +13,7 @@ from coaching.compute.asks import worth_asking
 from coaching.compute.evidence import Numbers, sentence
 from coaching.compute.over_dose import assess_over_dose
 from coaching.compute.pain import assess_settling, find_over_limit
-from coaching.compute.pain_trend import assess_sites
+from coaching.compute.pain_trend import SiteAssessments
 from coaching.compute.progress import REGRESSING, STALLED, LiftAssessments
 from coaching.models import AlertKind
 from coaching.operations.alerts import Finding
@@ -35,13 +35,12 @@ SEVERITY = {
 NEAR_LIMIT_ADDS = 10
 
 
-def pain_findings(series: NightSeries) -> Iterator[Finding]:
+def pain_findings(series: NightSeries, trends: SiteAssessments) -> Iterator[Finding]:
     """Pain that climbs (with or without its volume), has reached its limit, or does not settle."""
     sites, last_day = series.sites, series.last_day
     if not sites.keys:
         return
     days = sites.pain.shape[1]
-    trends = assess_sites(sites.pain, sites.joint_reps, is_planned_deload=sites.is_deload)
     limits = find_over_limit(sites.pain, sites.pain_limit)
     settling = assess_settling(sites.pain_next_morning, sites.joint_reps)
     trend_method = f"{trends.method} {trends.version}"

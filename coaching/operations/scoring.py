@@ -9,7 +9,9 @@ import numpy as np
 
 from coaching.compute.adherence import AdherenceAssessments, assess_adherence
 from coaching.compute.adherence_parts import PartScores, score_parts
-from coaching.compute.progress import LiftAssessments, assess_lifts
+from coaching.compute.lift_wait import assessable_night
+from coaching.compute.pain_trend import SiteAssessments, assess_sites
+from coaching.compute.progress import NOT_ASSESSABLE, LiftAssessments, assess_lifts
 from coaching.models import AlertKind, NightClient, Score
 from coaching.operations.alerts import Finding, apply_findings
 from coaching.operations.findings import (
@@ -54,11 +56,15 @@ def score_chunk(
         days_since_post=series.days_since_activity,
     )
     lifts = _assess_lifts(series, adherence)
-    _save_scores(items, adherence, lifts, series, night_on, now)
+    trends = assess_sites(
+        series.sites.pain, series.sites.joint_reps, is_planned_deload=series.sites.is_deload
+    )
+    tests_run = _tests_run(series, trends, lifts, len(items))
+    _save_scores(items, adherence, lifts, series, tests_run, night_on, now)
     if not touches_alerts:
         return ChunkResult(len(items))
     findings: list[Finding] = [
-        *pain_findings(series),
+        *pain_findings(series, trends),
         *lift_findings(series, lifts),
         *adherence_findings(series, adherence),
         *over_dose_findings(series),
@@ -93,6 +99,7 @@ def _save_scores(
     adherence: AdherenceAssessments,
     lifts: LiftAssessments,
     series: NightSeries,
+    tests_run: list[int],
     night_on: date,
     now: datetime,
 ) -> None:
@@ -113,6 +120,7 @@ def _save_scores(
                 details={
                     "lifts": found_of_lifts[row],
                     "adherence": _adherence_details(adherence, parts, row),
+                    "tests_run": tests_run[row],
                 },
                 method=METHOD,
                 scored_at=now,
@@ -145,6 +153,18 @@ def _adherence_details(adherence: AdherenceAssessments, parts: PartScores, row: 
     }
 
 
+def _tests_run(
+    series: NightSeries, trends: SiteAssessments, lifts: LiftAssessments, n_clients: int
+) -> list[int]:
+    """How many sites and lifts of each client could be looked at for a trend."""
+    counts = [0] * n_clients
+    for site, is_assessable in zip(series.sites.keys, trends.is_assessable, strict=True):
+        counts[site.client] += bool(is_assessable)
+    for lift, state in zip(series.lifts.keys, lifts.state, strict=True):
+        counts[lift.client] += str(state) != NOT_ASSESSABLE
+    return counts
+
+
 def _lift_details(series: NightSeries, lifts: LiftAssessments, n_clients: int) -> list[list[dict[str, Any]]]:
     """What each client's lifts came to, with the reason and the wait where nothing can be said yet."""
     found: list[list[dict[str, Any]]] = [[] for _ in range(n_clients)]
@@ -159,6 +179,7 @@ def _lift_details(series: NightSeries, lifts: LiftAssessments, n_clients: int) -
                 "exposures": int(lifts.n_exposures[row]),
                 "exposures_to_go": int(lifts.exposures_to_go[row]),
                 "days_to_go": int(lifts.days_to_go[row]),
+                "assessable_on": _assessable_on(series, lifts, row),
                 "slope_per_week": _number(lifts.slope_per_week[row]),
                 "slope_low_per_week": _number(lifts.slope_low_per_week[row]),
                 "slope_high_per_week": _number(lifts.slope_high_per_week[row]),
@@ -166,6 +187,11 @@ def _lift_details(series: NightSeries, lifts: LiftAssessments, n_clients: int) -
             }
         )
     return found
+
+
+def _assessable_on(series: NightSeries, lifts: LiftAssessments, row: int) -> str | None:
+    night = assessable_night(lifts, row, series.last_day.toordinal())
+    return None if night is None else str(date.fromordinal(night))
 
 
 def _number(value: float) -> float | None:

@@ -3,7 +3,7 @@
 import hashlib
 from collections import defaultdict
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import isnan
 from statistics import median
@@ -24,6 +24,7 @@ from coaching.models import (
     ScheduledStatus,
     Session,
 )
+from coaching.reads.lift_states import LiftState, newest_scores, state_of
 
 WEEK = timedelta(days=7)
 MIN_TREND_EXPOSURES = 4
@@ -116,6 +117,7 @@ class LiftHistory:
     until_on: date
     points: tuple[LiftPoint, ...]
     trend: LiftTrend | None
+    night: LiftState | None = None  # what the newest night made of it; not looked up for a picture
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +192,23 @@ def client_history(client_id: int, until_on: date, weeks: int, *, with_private: 
     keys = [SiteKey(client_id, joint, side) for joint, side in sites]
     found = sites_weeks(keys, until_on, weeks, with_private=with_private)
     lifts = _lift_histories(_lift_days(client_id, until_on, weeks), until_on, weeks)
+    lifts = _with_night(lifts, client_id, until_on)
     return ClientHistory(starts, tuple(found[key] for key in keys), tuple(lifts))
+
+
+def _with_night(lifts: list[LiftHistory], client_id: int, until_on: date) -> list[LiftHistory]:
+    score = newest_scores([client_id], until_on + timedelta(days=1)).get(client_id)
+    return [
+        replace(
+            lift,
+            night=state_of(
+                (lift.exercise_code, lift.side, lift.track),
+                score,
+                [point.day_on for point in lift.points if point.e1rm_kg is not None],
+            ),
+        )
+        for lift in lifts
+    ]
 
 
 def tag_of(history: SiteWeeks | LiftHistory | ClientHistory) -> str:

@@ -207,6 +207,10 @@ def test_the_history_is_weeks_by_sites_and_lifts_by_exposures(cast, record, sign
                 "exercise_name": "Invented press",
                 "side": "left",
                 "track": "fresh",
+                "state": "not_assessable",
+                "reason": "not_scored",
+                "reason_text": "No night has looked at it yet.",
+                "assessable_on": None,
             }
         ],
     }
