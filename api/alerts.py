@@ -66,6 +66,13 @@ class AlertOut(AlertForClientOut):
     severity = serializers.IntegerField()
     seen_on = serializers.DateField(help_text="The last night that found the evidence.")
     evidence = serializers.DictField(help_text="The numbers, their window, and what they were computed from.")
+    worth_asking = serializers.ListField(
+        child=serializers.CharField(), help_text="Questions to the coach, never advice."
+    )
+    worse_since_on = serializers.DateField(
+        allow_null=True,
+        help_text="Worse than what was read or put off, since this day; null once read again.",
+    )
     method = serializers.CharField(help_text="Name and version of the rule.")
     put_off_until_on = serializers.DateField(allow_null=True)
     acknowledged_at = serializers.DateTimeField(allow_null=True)
@@ -173,7 +180,7 @@ class AlertActionView(Endpoint):
 class AcknowledgementView(AlertActionView):
     @extend_schema(operation_id="alert_acknowledge", request=None, responses={200: AlertOut})
     def post(self, request: Request, alert_id: uuid.UUID) -> Response:
-        """Say that you have read it. Needs If-Match."""
+        """Say that you have read it; it is announced again only if it gets worse. Needs If-Match."""
         version = self.expected_version()
         now = timezone.now()
         return self.answer(
@@ -184,7 +191,7 @@ class AcknowledgementView(AlertActionView):
 class PutOffView(AlertActionView):
     @extend_schema(operation_id="alert_put_off", request=PutOffIn, responses={200: AlertOut})
     def post(self, request: Request, alert_id: uuid.UUID) -> Response:
-        """Off the sheet until a date; a red flag never waits (403). Needs If-Match."""
+        """Off the sheet until a date or until worse; a red flag never waits (403). Needs If-Match."""
         data, version, now = self.checked(PutOffIn), self.expected_version(), timezone.now()
         alert = alerts.put_off(
             actor=self.actor,

@@ -20,10 +20,10 @@ from coaching.reads.sheet import (
     MorningSheet,
     Newcomer,
     SetToConfirm,
-    SheetEntry,
-    SheetLine,
     UnscoredClient,
+    WaitingLift,
 )
+from coaching.reads.sheet_lines import Screening, SheetEntry, SheetLine
 
 
 class SheetQuery(StrictSerializer):
@@ -38,16 +38,46 @@ class SheetLineOut(serializers.Serializer[SheetLine]):
     status = serializers.CharField()
     opened_on = serializers.DateField()
     is_new = serializers.BooleanField()
+    worse_since_on = serializers.DateField(
+        allow_null=True,
+        help_text="Worse than what was read or put off, since this day; null once read again.",
+    )
+    p_value = serializers.FloatField(
+        allow_null=True,
+        help_text="How easily chance alone would have shown it, approximately; null: not screened. "
+        "Never a probability of injury.",
+    )
+    is_folded = serializers.BooleanField(
+        help_text="Not to be read first: show it closed, below the others. Never a red flag or pain limit."
+    )
+    folded_because = serializers.CharField(
+        help_text="may_be_chance (did not pass the screening), beyond_the_first_ten, or empty."
+    )
     sentence = serializers.CharField()
+    worth_asking = serializers.ListField(
+        child=serializers.CharField(), help_text="Questions to the coach, never advice."
+    )
     caution = serializers.CharField()
     refer_out = serializers.CharField()
 
 
 class SheetEntryOut(serializers.Serializer[SheetEntry]):
+    """One client; clients come by their worst line, lines by urgency, severity, evidence, and news first."""
+
     client = serializers.UUIDField(source="client_uid")
     client_name = serializers.CharField()
     coach_name = serializers.CharField()
     lines = SheetLineOut(many=True)
+
+
+class ScreeningOut(serializers.Serializer[Screening]):
+    """Trends are held against chance together (Benjamini-Hochberg); it folds lines and closes nothing."""
+
+    tests_run = serializers.IntegerField(help_text="m: sites and lifts that the newest night could test.")
+    found = serializers.IntegerField(help_text="Trends on this sheet.")
+    folded = serializers.IntegerField(help_text="Those of them folded as perhaps chance.")
+    false_discovery_rate = serializers.FloatField(help_text="q.")
+    sentence = serializers.CharField()
 
 
 class UnscoredOut(serializers.Serializer[UnscoredClient]):
@@ -83,6 +113,22 @@ class NewcomerOut(serializers.Serializer[Newcomer]):
     assessable_on = serializers.DateField(help_text="The first day on which pain trends can be assessed.")
 
 
+class WaitingLiftOut(serializers.Serializer[WaitingLift]):
+    """A lift that cannot be assessed yet."""
+
+    client = serializers.UUIDField(source="client_uid")
+    client_name = serializers.CharField()
+    exercise = serializers.CharField()
+    side = serializers.CharField()
+    track = serializers.CharField()
+    reason = serializers.CharField()
+    reason_text = serializers.CharField(help_text="The reason in words.")
+    assessable_on = serializers.DateField(
+        allow_null=True,
+        help_text="The first night that could tell, at the lift's own pace; null: no date helps.",
+    )
+
+
 class SheetOut(serializers.Serializer[MorningSheet]):
     practice_name = serializers.CharField()
     coach_name = serializers.CharField()
@@ -90,10 +136,15 @@ class SheetOut(serializers.Serializer[MorningSheet]):
     last_night_on = serializers.DateField(allow_null=True)
     nights_caught_up = serializers.IntegerField()
     unscored = UnscoredOut(many=True)
+    alerts_new = serializers.IntegerField(help_text="News this morning, without what may be chance.")
+    alerts_worse = serializers.IntegerField(help_text="Worse this morning than what was read or put off.")
+    lines_beyond = serializers.IntegerField(help_text="Lines folded for length, beyond the first ten.")
+    screening = ScreeningOut()
     entries = SheetEntryOut(many=True)
     to_confirm = SetToConfirmOut(many=True)
     expiring = ExpiringOut(many=True)
     newcomers = NewcomerOut(many=True)
+    waiting_lifts = WaitingLiftOut(many=True)
     urgency_review_note = serializers.CharField()
 
 

@@ -2,7 +2,7 @@
 
 from datetime import date
 
-from coaching.compute.evidence import Numbers, counted, dated
+from coaching.compute.evidence import Numbers, dated
 from coaching.compute.findings import (
     AdherenceNumbers,
     LiftNumbers,
@@ -14,7 +14,7 @@ from coaching.compute.findings import (
 )
 
 RED_FLAG_ASKS = (
-    "Worth asking: has the client reached a licensed clinician, or the emergency services if that was said?",
+    "Worth asking: has the client reached a licensed clinician, or the emergency services if it was for them?",
 )
 """A red flag gets this question and no suggestion about training."""
 
@@ -102,8 +102,8 @@ def _pain_rising(site: str, found: PainTrendNumbers) -> tuple[str, ...]:
 def _pain_unsettled(site: str, found: SettlingNumbers) -> tuple[str, ...]:
     return (
         f"Worth asking: what was done on {dated(found.newest_on)}, and when did the {site} settle again?",
-        f"Worth considering: should nothing be added for the {site}, and the dose go back to the last one "
-        f"that settled by morning?",
+        f"Worth considering: would it be better to add nothing for the {site}, and to go back to the last "
+        f"dose that had settled by morning?",
         *_missing(found.n_missing, "morning"),
     )
 
@@ -111,7 +111,8 @@ def _pain_unsettled(site: str, found: SettlingNumbers) -> tuple[str, ...]:
 def _missing(number: int, noun: str) -> tuple[str, ...]:
     if number == 0:
         return ()
-    return (f"Worth asking: could the client report the pain of {counted(number, noun)} not known yet?",)
+    which = noun if number == 1 else f"{number} {noun}s"
+    return (f"Worth asking: how was the pain on the {which} without a report?",)
 
 
 def _stalled_lift() -> tuple[str, ...]:

@@ -11,7 +11,8 @@ from coaching.charts import capital, day_words, describe_site, draw_site, kind_w
 from coaching.emails.message import NothingToTellError, Picture, compose, sender_address, sender_domain
 from coaching.models import PAIN_KINDS, AlertStatus, Client, Joint, MailRow, Membership, SiteSide
 from coaching.reads.history import SiteKey, SiteWeeks, sites_weeks
-from coaching.reads.sheet import MorningSheet, SheetLine, morning_sheet
+from coaching.reads.sheet import MorningSheet, morning_sheet
+from coaching.reads.sheet_lines import BEYOND_THE_FIRST, SheetEntry, SheetLine
 
 PICTURES_AT_MOST = 12  # the worst first; more would make the mail too heavy for a phone
 WEEKS_IN_TABLE = 6
@@ -35,6 +36,7 @@ class MailLine:
 
     line: SheetLine
     heading: str
+    asks: tuple[str, ...]
     weeks: tuple[WeekRow, ...]
     picture: Picture | None
     is_shown_above: bool
@@ -45,6 +47,14 @@ class MailEntry:
     client_name: str
     coach_name: str
     lines: tuple[MailLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FoldedLine:
+    """What the mail says of a line that may be chance: whose it is and what it is about."""
+
+    client_name: str
+    heading: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +88,9 @@ def morning_mail(row: MailRow) -> EmailMultiAlternatives:
             "last_night": day_words(sheet.last_night_on) if sheet.last_night_on else "",
             "is_night_late": sheet.last_night_on is not None and sheet.last_night_on < sheet.sheet_on,
             "entries": entries,
+            "news": news_of(sheet),
+            "more": _more(sheet),
+            "chance": _chance(sheet),
             "expiring": [
                 MailExpiry(
                     each.client_name,
@@ -100,7 +113,8 @@ def subject_of(sheet: MorningSheet) -> str:
 
 
 def summary_of(sheet: MorningSheet) -> str:
-    attention, unscored = len(sheet.entries), len(sheet.unscored)
+    attention = sum(entry.needs_attention for entry in sheet.entries)
+    unscored = len(sheet.unscored)
     needs = f"{attention} client{' needs' if attention == 1 else 's need'} attention"
     not_scored = f"{unscored} client{'' if unscored == 1 else 's'} could not be scored"
     if attention and unscored:
@@ -108,26 +122,67 @@ def summary_of(sheet: MorningSheet) -> str:
     return needs if attention else not_scored if unscored else "nobody needs attention"
 
 
+def news_of(sheet: MorningSheet) -> str:
+    """What the morning announces: what is new, and what has become worse since somebody read it."""
+    parts = []
+    if sheet.alerts_new:
+        parts.append(f"{sheet.alerts_new} new this morning")
+    if sheet.alerts_worse:
+        parts.append(f"{sheet.alerts_worse} worse than when it was read or put off")
+    return f"{capital(', '.join(parts))}." if parts else ""
+
+
+def _more(sheet: MorningSheet) -> str:
+    """How much more there is beyond the first ten lines, and about whom."""
+    names = [
+        entry.client_name
+        for entry in sheet.entries
+        if any(line.folded_because == BEYOND_THE_FIRST for line in entry.lines)
+    ]
+    if not names:
+        return ""
+    number = sheet.lines_beyond
+    stand = "line stands" if number == 1 else "lines stand"
+    return f"{number} more {stand} on the sheet, less urgent than these, about: {', '.join(names)}."
+
+
+def _chance(sheet: MorningSheet) -> tuple[FoldedLine, ...]:
+    return tuple(
+        FoldedLine(entry.client_name, _heading(line))
+        for entry in sheet.entries
+        for line in entry.lines
+        if line.may_be_chance
+    )
+
+
 def _entries(sheet: MorningSheet, practice_id: int) -> tuple[MailEntry, ...]:
     keys = _site_keys(sheet, practice_id)
     histories = sites_weeks(set(keys.values()), sheet.sheet_on - timedelta(days=1)) if keys else {}
     drawn: dict[SiteKey, Picture | None] = {}
     entries: list[MailEntry] = []
-    for entry in sheet.entries:
-        lines = tuple(_line(line, keys.get(line.alert_uid), histories, drawn) for line in entry.lines)
+    for entry in _shown(sheet):
+        lines = tuple(
+            _line(line, asks, keys.get(line.alert_uid), histories, drawn)
+            for line, asks in zip(entry.lines_shown, entry.asks_shown, strict=True)
+        )
         coach_name = entry.coach_name if entry.coach_name != sheet.coach_name else ""
         entries.append(MailEntry(entry.client_name, coach_name, lines))
     return tuple(entries)
 
 
+def _shown(sheet: MorningSheet) -> list[SheetEntry]:
+    """Those with a line among the first ten; the mail leaves the others to the sheet."""
+    return [entry for entry in sheet.entries if entry.lines_shown]
+
+
 def _site_keys(sheet: MorningSheet, practice_id: int) -> dict[uuid.UUID, SiteKey]:
     """Alert id -> the site that its picture shows; alerts without a trended site are left out."""
-    uids = [entry.client_uid for entry in sheet.entries]
+    uids = [entry.client_uid for entry in _shown(sheet)]
     ids = dict(Client.objects.filter(practice_id=practice_id, uid__in=uids).values_list("uid", "id"))
     return {
         line.alert_uid: SiteKey(ids[entry.client_uid], *site)
-        for entry in sheet.entries
-        for line in entry.lines
+        for entry in _shown(sheet)
+        for line in entry.lines_shown
         if line.kind in PAIN_KINDS and (site := _trended_site(line.target)) is not None
     }
 
@@ -140,17 +195,21 @@ def _trended_site(target: str) -> tuple[str, str] | None:
 
 def _line(
     line: SheetLine,
+    asks: tuple[str, ...],
     key: SiteKey | None,
     histories: dict[SiteKey, SiteWeeks],
     drawn: dict[SiteKey, Picture | None],
 ) -> MailLine:
-    heading = capital(kind_words(line.kind))
-    if line.target:
-        heading = f"{heading}: {target_words(line.target)}"
+    heading = _heading(line)
     if key is None or key in drawn:
-        return MailLine(line, heading, (), None, is_shown_above=key is not None)
+        return MailLine(line, heading, asks, (), None, is_shown_above=key is not None)
     drawn[key] = picture = _picture(histories[key], len(drawn) + 1) if len(drawn) < PICTURES_AT_MOST else None
-    return MailLine(line, heading, _week_rows(histories[key]), picture, is_shown_above=False)
+    return MailLine(line, heading, asks, _week_rows(histories[key]), picture, is_shown_above=False)
+
+
+def _heading(line: SheetLine) -> str:
+    heading = capital(kind_words(line.kind))
+    return f"{heading}: {target_words(line.target)}" if line.target else heading
 
 
 def target_words(target: str) -> str:

@@ -1,6 +1,14 @@
 from coaching.models.account import Account, DeviceToken, SignInFailures
 from coaching.models.actor import Actor
-from coaching.models.alert import PAIN_KINDS, Alert, AlertKind, AlertStatus, Closing
+from coaching.models.alert import (
+    PAIN_KINDS,
+    SCREENED_KINDS,
+    URGENT_KINDS,
+    Alert,
+    AlertKind,
+    AlertStatus,
+    Closing,
+)
 from coaching.models.audit import AuditEvent
 from coaching.models.base import MIDLINE_JOINTS, Joint, SiteSide
 from coaching.models.client import (
@@ -61,7 +69,9 @@ __all__ = [
     "DEFAULT_LEVERS",
     "MIDLINE_JOINTS",
     "PAIN_KINDS",
+    "SCREENED_KINDS",
     "STRESS_LEVELS",
+    "URGENT_KINDS",
     "WHOLE_LOADS",
     "Account",
     "Actor",

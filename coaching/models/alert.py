@@ -32,6 +32,18 @@ PAIN_KINDS = [
 ]
 
 
+# Never folded on a sheet, however long it is.
+URGENT_KINDS = [AlertKind.RED_FLAG, AlertKind.PAIN_LIMIT]
+
+# Found by looking for trends everywhere, so that some of them are chance.
+SCREENED_KINDS = [
+    AlertKind.PAIN_WITH_VOLUME,
+    AlertKind.PAIN_RISING,
+    AlertKind.STALLED_LIFT,
+    AlertKind.REGRESSING_LIFT,
+]
+
+
 class AlertStatus(models.TextChoices):
     OPEN = "open"
     ACKNOWLEDGED = "acknowledged"

@@ -1,17 +1,16 @@
 """The morning sheet: who needs a coach's attention today, in order, and why."""
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from django.db.models import Min, Q
 
-from coaching.compute import evidence, pain_trend
+from coaching.compute import pain_trend
+from coaching.compute.progress import NOT_ASSESSABLE
 from coaching.models import (
-    PAIN_KINDS,
     Alert,
-    AlertStatus,
     Client,
     LoggedSet,
     Membership,
@@ -21,36 +20,12 @@ from coaching.models import (
     NightStatus,
     Restriction,
 )
+from coaching.reads.lift_states import NewestScore, newest_scores
 from coaching.reads.loads import load_as_entered
+from coaching.reads.sheet_lines import BEYOND_THE_FIRST, Screening, SheetEntry, sheet_entries
 from coaching.reads.urgency import urgency_review_note
 
 EXPIRY_NOTICE_DAYS = 7
-
-
-@dataclass(frozen=True, slots=True)
-class SheetLine:
-    """One alert as the coach reads it."""
-
-    alert_uid: uuid.UUID
-    kind: str
-    target: str
-    severity: int
-    status: str
-    opened_on: date
-    is_new: bool
-    sentence: str
-    caution: str
-    refer_out: str
-
-
-@dataclass(frozen=True, slots=True)
-class SheetEntry:
-    """One client and what stands about them, worst first."""
-
-    client_uid: uuid.UUID
-    client_name: str
-    coach_name: str
-    lines: tuple[SheetLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +68,20 @@ class Newcomer:
 
 
 @dataclass(frozen=True, slots=True)
+class WaitingLift:
+    """A lift that cannot be assessed yet, why, and the first night that could; None if no waiting helps."""
+
+    client_uid: uuid.UUID
+    client_name: str
+    exercise: str
+    side: str
+    track: str
+    reason: str
+    reason_text: str
+    assessable_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
 class MorningSheet:
     practice_name: str
     coach_name: str
@@ -101,20 +90,35 @@ class MorningSheet:
     nights_caught_up: int
     unscored: tuple[UnscoredClient, ...]
     entries: tuple[SheetEntry, ...]
+    screening: Screening
     to_confirm: tuple[SetToConfirm, ...]
     expiring: tuple[ExpiringRestriction, ...]
     newcomers: tuple[Newcomer, ...]
+    waiting_lifts: tuple[WaitingLift, ...]
     urgency_review_note: str
 
     @property
     def clients_shown(self) -> set[uuid.UUID]:
         """Everybody of whom the sheet says anything."""
-        parts = (self.unscored, self.entries, self.to_confirm, self.expiring, self.newcomers)
+        lists = (self.unscored, self.entries, self.to_confirm, self.expiring)
+        parts = (*lists, self.newcomers, self.waiting_lifts)
         return {line.client_uid for part in parts for line in part}
 
     @property
-    def new_alerts(self) -> int:
-        return sum(line.is_new for entry in self.entries for line in entry.lines)
+    def alerts_new(self) -> int:
+        """Lines that are news this morning, those folded as perhaps chance left out."""
+        return sum(line.is_new and not line.may_be_chance for entry in self.entries for line in entry.lines)
+
+    @property
+    def alerts_worse(self) -> int:
+        """Lines that were read or put off, and have become worse this morning."""
+        lines = [line for entry in self.entries for line in entry.lines if not line.may_be_chance]
+        return sum(line.worse_since_on == self.sheet_on for line in lines)
+
+    @property
+    def lines_beyond(self) -> int:
+        """Lines beyond the first ten, folded for length alone."""
+        return sum(line.folded_because == BEYOND_THE_FIRST for entry in self.entries for line in entry.lines)
 
 
 def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
@@ -130,8 +134,9 @@ def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
         Alert.objects.filter(practice=practice, client__in=clients)
         .wanting_attention(on)
         .select_related("client__coach__account")
-        .order_by("-severity", "opened_on", "id")
     )
+    scores = newest_scores(clients, on)
+    entries, screening = sheet_entries(alerts, on, _tests_run(scores.values(), night))
     return MorningSheet(
         practice_name=practice.name,
         coach_name=membership.account.name,
@@ -139,10 +144,12 @@ def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
         last_night_on=night.night_on if night else None,
         nights_caught_up=_nights_caught_up(night),
         unscored=_unscored(night, clients),
-        entries=_entries(alerts, on),
+        entries=entries,
+        screening=screening,
         to_confirm=_to_confirm(clients, on),
         expiring=_expiring(clients, on),
         newcomers=_newcomers(clients, on),
+        waiting_lifts=_waiting_lifts(scores),
         urgency_review_note=urgency_review_note(practice.country),
     )
 
@@ -163,35 +170,9 @@ def clients_watched_by(membership: Membership, on: date) -> list[int]:
     )
 
 
-def _entries(alerts: Iterable[Alert], on: date) -> tuple[SheetEntry, ...]:
-    by_client: dict[int, list[Alert]] = {}
-    for alert in alerts:
-        by_client.setdefault(alert.client_id, []).append(alert)
-    return tuple(
-        SheetEntry(
-            client_uid=rows[0].client.uid,
-            client_name=rows[0].client.name,
-            coach_name=rows[0].client.coach.account.name,
-            lines=tuple(_line(alert, on) for alert in rows),
-        )
-        for rows in by_client.values()
-    )
-
-
-def _line(alert: Alert, on: date) -> SheetLine:
-    concerns_pain = alert.kind in PAIN_KINDS
-    return SheetLine(
-        alert_uid=alert.uid,
-        kind=alert.kind,
-        target=alert.target,
-        severity=alert.severity,
-        status=alert.status,
-        opened_on=alert.opened_on,
-        is_new=alert.opened_on == on and alert.status == AlertStatus.OPEN,
-        sentence=alert.sentence,
-        caution=evidence.CAUTION if concerns_pain else "",
-        refer_out=evidence.refer_out(alert.client.emergency_text) if concerns_pain else "",
-    )
+def _tests_run(scores: Iterable[NewestScore], night: Night | None) -> int:
+    """How many sites and lifts the newest night really looked at."""
+    return sum(score.tests_run for score in scores if night is not None and score.night_on == night.night_on)
 
 
 def _unscored(night: Night | None, clients: list[int]) -> tuple[UnscoredClient, ...]:
@@ -248,6 +229,27 @@ def _newcomers(clients: list[int], on: date) -> tuple[Newcomer, ...]:
         .values_list("uid", "name", "first_on")
     )
     return tuple(Newcomer(uid, name, first_on, first_on + needed) for uid, name, first_on in rows)
+
+
+def _waiting_lifts(scores: Mapping[int, NewestScore]) -> tuple[WaitingLift, ...]:
+    """Soonest first; those that no waiting helps come last."""
+    clients = Client.objects.in_bulk(scores)
+    found = [
+        WaitingLift(
+            clients[client].uid,
+            clients[client].name,
+            *key,
+            lift.reason,
+            lift.reason_text,
+            lift.assessable_on,
+        )
+        for client, score in scores.items()
+        for key, lift in score.lifts.items()
+        if lift.state == NOT_ASSESSABLE
+    ]
+    return tuple(
+        sorted(found, key=lambda each: (each.assessable_on or date.max, each.client_name, each.exercise))
+    )
 
 
 def _expiring(clients: list[int], on: date) -> tuple[ExpiringRestriction, ...]:

@@ -87,6 +87,8 @@ def test_coach_reads_the_whole_alert(cast, coach, alert):
         "severity": 60,
         "seen_on": "2026-03-02",
         "evidence": {"pain_to": 4.5},
+        "worth_asking": [],
+        "worse_since_on": None,
         "method": "pain_trend 1",
         "put_off_until_on": None,
         "acknowledged_at": None,
@@ -383,6 +385,20 @@ def score(cast, **changes):
         "scored_at": NOW,
     }
     return Score.objects.create(**fields | changes)
+
+
+def test_coach_reads_what_may_be_asked_and_since_when_it_is_worse(cast, coach):
+    alert = AlertFactory(
+        client=cast.client,
+        evidence={"worth_asking": ["Worth asking: why?"], "worse_since_on": "2026-03-05"},
+    )
+    body = coach.get(address(alert)).json()
+    assert (body["worth_asking"], body["worse_since_on"]) == (["Worth asking: why?"], "2026-03-05")
+
+
+def test_client_reads_no_questions_that_are_meant_for_the_coach(cast, signed_in):
+    alert = AlertFactory(client=cast.client, evidence={"worth_asking": ["Worth asking: why?"]})
+    assert "worth_asking" not in signed_in(cast.client).get(address(alert)).json()
 
 
 def test_scores_are_read_night_by_night(cast, coach):

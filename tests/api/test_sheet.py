@@ -56,16 +56,27 @@ def test_empty_sheet_says_whose_it_is_and_that_no_clinician_has_reviewed_the_urg
         "last_night_on": None,
         "nights_caught_up": 0,
         "unscored": [],
+        "alerts_new": 0,
+        "alerts_worse": 0,
+        "lines_beyond": 0,
+        "screening": {
+            "tests_run": 0,
+            "found": 0,
+            "folded": 0,
+            "false_discovery_rate": 0.1,
+            "sentence": "No site or lift of these clients could be tested for a trend in the newest night.",
+        },
         "entries": [],
         "to_confirm": [],
         "expiring": [],
         "newcomers": [],
+        "waiting_lifts": [],
         "urgency_review_note": SIGN_OFF,
     }
 
 
 def test_alert_about_pain_is_told_whole_with_caution_and_refer_out(cast, sheet):
-    alert = AlertFactory(client=cast.client)
+    alert = AlertFactory(client=cast.client, evidence={"worth_asking": ["Worth asking: why?"]})
     assert sheet()["entries"] == [
         {
             "client": str(cast.client.uid),
@@ -80,7 +91,12 @@ def test_alert_about_pain_is_told_whole_with_caution_and_refer_out(cast, sheet):
                     "status": "open",
                     "opened_on": "2026-03-02",
                     "is_new": True,
+                    "worse_since_on": None,
+                    "p_value": None,
+                    "is_folded": False,
+                    "folded_because": "",
                     "sentence": alert.sentence,
+                    "worth_asking": ["Worth asking: why?"],
                     "caution": CAUTION,
                     "refer_out": refer_out(cast.client.emergency_text),
                 }
@@ -105,17 +121,25 @@ def test_worst_client_comes_first_and_each_clients_worst_line(cast, sheet):
     assert [line["severity"] for line in body["entries"][0]["lines"]] == [100, 25]
 
 
-def test_of_two_equally_severe_the_one_that_stands_longer_comes_first(cast, sheet):
-    other = ClientFactory(coach=cast.coach, name="Ada Row")
-    AlertFactory(client=cast.client, opened_on=day(0))
-    AlertFactory(client=other, opened_on=day(-9))
-    assert names(sheet()) == ["Ada Row", "Mira Lift"]
+def test_of_two_equally_severe_the_new_one_comes_first_then_the_one_that_stands_longest(cast, sheet):
+    for name, opened in [("Ada Row", -9), ("Bo Pull", 0), ("Cy Dip", -20)]:
+        AlertFactory(client=ClientFactory(coach=cast.coach, name=name), opened_on=day(opened))
+    assert names(sheet()) == ["Bo Pull", "Cy Dip", "Ada Row"]
 
 
 def test_only_alerts_of_this_morning_are_new(cast, sheet):
     AlertFactory(client=cast.client, opened_on=day(-1), severity=70)
     AlertFactory(client=cast.client, target="knee:right", status="acknowledged")
     assert [line["is_new"] for line in sheet()["entries"][0]["lines"]] == [False, False]
+
+
+def test_what_became_worse_says_since_when_and_is_no_longer_called_new(cast, sheet):
+    AlertFactory(client=cast.client, evidence={"worse_since_on": str(TODAY)})
+    body = sheet()
+    (line,) = body["entries"][0]["lines"]
+    assert (line["worse_since_on"], line["is_new"]) == ("2026-03-02", False)
+    assert (body["alerts_new"], body["alerts_worse"]) == (0, 1)
+    assert sheet(on="2026-03-03")["alerts_worse"] == 0
 
 
 def test_put_off_alert_is_hidden_until_its_date(cast, sheet):

@@ -26,6 +26,7 @@ from coaching.models import (
     NightClient,
     PainReport,
     Restriction,
+    Score,
 )
 from coaching.operations.mail import LEASE, enqueue_mail
 from tests.factories import NOW, AlertFactory, ClientFactory, InjuryFactory
@@ -172,6 +173,72 @@ def test_an_alert_that_is_not_about_pain_has_no_picture(cast, morning):
         "text/plain",
         "text/html",
     ]
+
+
+def score(client, tests_run):
+    Score.objects.create(
+        practice=client.practice,
+        client=client,
+        night_on=TODAY,
+        details={"lifts": [], "tests_run": tests_run},
+        method="night 1",
+        scored_at=NOW,
+    )
+
+
+def test_the_mail_tells_ten_lines_and_how_many_more_there_are(cast, morning):
+    alerts = [
+        AlertFactory(
+            client=ClientFactory(coach=cast.coach, name=f"Client {number:02}"),
+            kind="silent",
+            target="",
+            sentence=f"Silence number {number:02}.",
+        )
+        for number in range(12)
+    ]
+    mail = morning()
+    assert mail["Subject"].endswith("12 clients need attention")
+    for form in (text_of(mail), page_of(mail)):
+        assert [alert.sentence in form for alert in alerts] == [True] * 10 + [False] * 2
+        assert "2 more lines stand on the sheet" in form and "Client 10, Client 11" in form
+
+
+def test_what_may_be_chance_is_named_below_without_its_picture_and_needs_no_attention(cast, morning):
+    painful_days(cast.client)
+    score(cast.client, 1000)
+    alert = AlertFactory(client=cast.client, evidence={"p_value": 0.004})
+    mail = morning()
+    assert mail["Subject"].endswith("nobody needs attention")
+    assert "<img" not in page_of(mail)
+    for form in (text_of(mail), page_of(mail)):
+        assert "may be chance" in form.lower() and "Pain with volume: left knee" in form
+        assert alert.sentence not in form
+        assert "q = 0.10, m = 1000" in form
+
+
+def test_each_question_is_asked_in_both_forms(cast, morning):
+    AlertFactory(client=cast.client, evidence={"worth_asking": ["Worth asking: what changed?"]})
+    mail = morning()
+    for form in (text_of(mail), page_of(mail)):
+        assert form.count("Worth asking: what changed?") == 1
+
+
+def test_what_is_new_and_what_became_worse_is_announced_at_the_top(cast, morning):
+    AlertFactory(client=cast.client, kind="silent")
+    worse = {"worse_since_on": str(TODAY)}
+    AlertFactory(client=cast.client, opened_on=TODAY - timedelta(days=20), evidence=worse)
+    mail = morning()
+    for form in (text_of(mail), page_of(mail)):
+        assert "1 new this morning, 1 worse than when it was read or put off." in form
+        assert "Since 10 February 2026, worse since 2 March 2026" in form
+
+
+def test_what_was_read_and_is_not_worse_is_not_announced(cast, morning):
+    AlertFactory(client=cast.client, status="acknowledged")
+    mail = morning()
+    for form in (text_of(mail), page_of(mail)):
+        assert "new this morning" not in form.lower() and "worse than" not in form
+        assert "acknowledged" in form
 
 
 def test_a_painful_site_has_a_picture_with_words_for_it(cast, morning):

@@ -80,8 +80,10 @@ def test_pain_with_volume_asks_what_changed_and_whether_volume_should_go_back():
 
 def test_pain_that_is_not_reported_is_asked_for():
     assert ALL["pain_with_volume"][2] == (
-        "Worth asking: could the client report the pain of 4 training days not known yet?"
+        "Worth asking: how was the pain on the 4 training days without a report?"
     )
+    one = worth_asking("pain_unsettled", "left knee", replace(MORNINGS, n_missing=1))
+    assert one[2] == "Worth asking: how was the pain on the morning without a report?"
 
 
 def test_rising_pain_asks_for_another_reason_than_volume():
@@ -95,7 +97,7 @@ def test_pain_at_its_limit_asks_for_a_stop_and_a_clinician():
 
 def test_pain_that_does_not_settle_adds_nothing():
     assert "what was done on 24 March 2026" in ALL["pain_unsettled"][0]
-    assert "nothing be added for the left knee" in ALL["pain_unsettled"][1]
+    assert "add nothing for the left knee" in ALL["pain_unsettled"][1]
 
 
 def test_stalled_lift_asks_for_the_untried_lever_and_life_outside():

@@ -78,6 +78,13 @@ def test_the_red_flag_comes_first_and_every_pain_alert_carries_the_caution(demo)
     assert sheet_of(demo[1]).count("not a medical device") >= 4
 
 
+def test_each_sheet_says_how_its_trends_were_held_against_chance_and_what_may_be_asked(demo):
+    sheet = " ".join(sheet_of(demo[1]).split())
+    assert sheet.count("false-discovery rate q = 0.10, m = ") == 2
+    assert "should weekly joint reps of the right shoulder go back to about" in sheet
+    assert "has the client reached a licensed clinician" in entry_of(sheet_of(demo[1]), "Ossian Brandt")
+
+
 def test_the_mails_are_files_that_a_mail_program_reads(demo):
     mails = sorted((demo[0] / "outbox").glob("*.eml"))
     subjects = [
