@@ -14,7 +14,8 @@ from coaching.compute.findings import (
 )
 
 RED_FLAG_ASKS = (
-    "Worth asking: has the client reached a licensed clinician, or the emergency services if it was for them?",
+    "Worth asking: has the client reached a licensed clinician, or the emergency services if it was for "
+    "them?",
 )
 """A red flag gets this question and no suggestion about training."""
 

@@ -69,6 +69,22 @@ def test_pain_that_climbs_with_its_volume_opens_one_alert_with_its_evidence(cast
     assert alert.evidence["pain_to"] > alert.evidence["pain_from"]
     assert alert.evidence["volume_change"] > 0.05
     assert "left knee" in alert.sentence
+    assert 0 < alert.evidence["p_value"] < 0.02
+    assert [ask.split(":")[0] for ask in alert.worth_asking[:2]] == ["Worth asking", "Worth considering"]
+    assert Score.objects.get(client=cast.client).details["tests_run"] == 1
+
+
+def test_alert_that_was_read_is_open_again_on_the_night_that_finds_it_worse(cast):
+    give_days(cast.client, FLARE_PAIN, FLARE_REPS)
+    run(cast)
+    alert = Alert.objects.get(kind="pain_with_volume")
+    read_level = {"severity": alert.severity, "pain_level": alert.evidence["pain_to"] - 2}
+    Alert.objects.filter(id=alert.id).update(
+        status="acknowledged", evidence=alert.evidence | {"at_reading": read_level}
+    )
+    run(cast, NIGHT_ON + timedelta(days=1))
+    alert.refresh_from_db()
+    assert (alert.status, alert.worse_since_on) == ("open", NIGHT_ON + timedelta(days=1))
 
 
 def test_the_next_night_updates_the_alert_instead_of_opening_a_twin(cast):

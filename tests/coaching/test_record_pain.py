@@ -310,6 +310,30 @@ def test_worse_limit_pain_brings_a_put_off_alert_back(report):
     assert the_alert("pain_limit").status == "open"
 
 
+@pytest.mark.parametrize(("pain", "status", "since"), [(7, "acknowledged", None), (8, "open", TODAY)])
+def test_limit_pain_two_above_what_was_read_is_open_again(cast, report, pain, status, since):
+    report(pain=6)
+    alert = the_alert("pain_limit")
+    acknowledge(actor=actor_of(cast.coach), alert_uid=alert.uid, expected_version=alert.version, now=NOW)
+    report(pain=pain)
+    alert = the_alert("pain_limit")
+    assert (alert.status, alert.worse_since_on) == (status, since)
+
+
+def test_acknowledged_red_flag_that_becomes_more_urgent_is_open_again_and_says_since_when(cast, report):
+    report(flagged("swollen_calf"))
+    alert = the_alert()
+    acknowledge(actor=actor_of(cast.coach), alert_uid=alert.uid, expected_version=alert.version, now=NOW)
+    report(flagged("chest_pain"))
+    assert (the_alert().status, the_alert().worse_since_on) == ("open", TODAY)
+
+
+def test_red_flag_and_limit_carry_their_questions(report):
+    report(flagged("swollen_calf", pain=7))
+    assert "licensed clinician" in the_alert().worth_asking[0]
+    assert "2 March 2026" in the_alert("pain_limit").worth_asking[0]
+
+
 def test_red_flag_that_nobody_reads_for_four_hours_is_told_to_the_owner_once(cast, report):
     report(flagged("swollen_calf"))
     MailRow.objects.all().delete()
