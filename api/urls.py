@@ -19,6 +19,7 @@ urlpatterns = [
     path("api/v1/", include("api.plans")),
     path("api/v1/", include("api.exercises")),
     path("api/v1/", include("api.assignments")),
+    path("api/v1/", include("api.next_load")),
     path("api/v1/", include("api.sessions")),
     path("api/v1/", include("api.pain_reports")),
     path("api/v1/", include("api.alerts")),

@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 
-from coaching.compute.units import KG, LB, UNITS, load_from_kg, load_kg_of
+from coaching.compute.units import KG, UNITS, load_from_kg, load_kg_of
 
 TOTAL, PER_HAND = "total", "per_hand"
 ADDED_TO_BODY_MASS, ASSISTED, NO_LOAD = "added_to_body_mass", "assisted", "none"
 LOAD_BASES = (TOTAL, PER_HAND, ADDED_TO_BODY_MASS, ASSISTED, NO_LOAD)
-
-LB_FOR_A_KG_STEP = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,33 +90,3 @@ class Equipment:
     @property
     def _origin(self) -> int:
         return 0 if self.is_assistance else self.lowest_thousandths
-
-
-def equipment_in_unit(
-    step_kg: Decimal, unit: str, *, lowest_kg: Decimal = Decimal(0), load_basis: str = TOTAL
-) -> Equipment:
-    """Give the equipment of a client who enters kilograms or pounds, from a step told in kilograms.
-
-    Args:
-        step_kg: smallest step where plates are in kilograms, above 0.
-        unit: kg or lb, the unit the client enters.
-        lowest_kg: empty bar or first plate where plates are in kilograms, 0 or more.
-        load_basis: as for Equipment.
-
-    Returns:
-        Equipment; in pounds a step of 2.5 kg is one of 5 lb, and likewise the lowest load: twice the number.
-
-    Raises:
-        ValueError: as Equipment.
-
-    Notes:
-        The pound step is not the kilogram step converted: gyms have 2.5 kg or 5 lb, never 5.51 lb.
-
-    Source:
-        2.5 kg beside 5 lb, 20 kg beside 45 lb: common practice, no source. Twice the number: design choice.
-
-    >>> equipment_in_unit(Decimal("2.5"), "lb").step_thousandths
-    5000
-    """
-    factor = LB_FOR_A_KG_STEP if unit == LB else 1
-    return Equipment(int(step_kg * 1000 * factor), unit, int(lowest_kg * 1000 * factor), load_basis)

@@ -245,28 +245,32 @@ def assess_settling(
     )
 
 
-def compare_weeks(pain: Floats) -> WeekMedians:
+def compare_weeks(pain: Floats, *, tolerance: float = 0.0) -> WeekMedians:
     """Compare the median pain of the last seven days with that of the seven before.
 
     Args:
         pain: (n_series, n_days) pain of each day, newest last; nan = no report.
+        tolerance: points by which a median may lie higher without counting as a rise.
 
     Returns:
         WeekMedians; is_rising is false where either week has no report.
 
     Raises:
-        ValueError: pain outside 0-10.
+        ValueError: pain outside 0-10, or tolerance below 0.
 
     Source:
-        Pain-monitoring model: no increase from week to week, Silbernagel 2007 (rule from memory).
+        Pain-monitoring model: no increase from week to week, Silbernagel 2007 (rule from memory). A
+        tolerance, since a median of two or three reports wavers by itself: design choice.
 
     >>> compare_weeks(np.array([[2.0] * 7 + [3.0] * 7])).is_rising
     array([ True])
     """
     check_pain("pain", pain)
+    if not tolerance >= 0:
+        raise ValueError(f"tolerance must be 0 or more, got {tolerance}")
     now = _median_known(pain[:, -7:])
     before = _median_known(pain[:, -14:-7])
-    return WeekMedians(now, before, np.asarray(now > before))
+    return WeekMedians(now, before, np.asarray(now > before + tolerance))
 
 
 def is_improved(pain_before: Floats, pain_now: Floats) -> Bools:

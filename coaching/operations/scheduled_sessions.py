@@ -15,6 +15,7 @@ from coaching.operations.rescoring import ask_for_rescoring
 from coaching.reads.adherence import HeldSession
 from coaching.reads.assignments import calendar_of, held_session_of, scheduled_session_of
 from coaching.reads.clients import client_for
+from coaching.reads.next_load import NextSession, next_session
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,16 @@ def read_scheduled_session(
     found = held_session_of(client, scheduled_uid, today=local_date_of(now, client.zone))
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="scheduled_session", now=now)
     return found
+
+
+def read_next_session(
+    *, actor: Actor, client_uid: uuid.UUID, scheduled_uid: uuid.UUID, now: datetime
+) -> NextSession:
+    """What to do in a scheduled session, as of today, the reading audited. Raises NotFoundError."""
+    client = client_for(actor, client_uid)
+    scheduled = scheduled_session_of(client, scheduled_uid)
+    record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="scheduled_session", now=now)
+    return next_session(client=client, scheduled=scheduled, today=local_date_of(now, client.zone))
 
 
 @transaction.atomic

@@ -1,12 +1,19 @@
 """Loads as they are told: exact kilograms from what was entered."""
 
+from decimal import Decimal
+
 from coaching.compute.units import load_kg_of
 from coaching.models import LoggedSet
 
 
+def exact_kg(load_kg: Decimal) -> str:
+    """Exact kilograms as a decimal text without an exponent."""
+    return format(load_kg.normalize(), "f")
+
+
 def exact_load_kg(row: LoggedSet) -> str:
-    """Kilograms of a set's load as an exact decimal text, without an exponent."""
-    return format(load_kg_of(row.load_thousandths, row.load_unit).normalize(), "f")
+    """Kilograms of a set's load as an exact decimal text."""
+    return exact_kg(load_kg_of(row.load_thousandths, row.load_unit))
 
 
 def load_as_entered(row: LoggedSet) -> str:

@@ -4,11 +4,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from coaching.compute.warm_up import DEFAULT_RAMP
 from coaching.models import MIDLINE_JOINTS, PlanDay, Prescription, SetSide, SiteSide
 from coaching.reads.plans import WarmUpStep, own_warm_up_steps
 
-# Where the coach wrote no ramp of their own: common practice, no source.
-DEFAULT_RAMP = (WarmUpStep(0.5, 5, 30), WarmUpStep(0.7, 3, 30), WarmUpStep(0.95, 1, 30))
+DEFAULT_STEPS = tuple(WarmUpStep(step.share, step.reps, step.rest_s) for step in DEFAULT_RAMP)
 REPS_OF_A_HOLD = 1  # a hold counts as one repetition of its joints: coach judgement
 
 
@@ -55,7 +55,7 @@ def most_reps(row: Prescription) -> int:
 
 def ramp_of(row: Prescription) -> tuple[WarmUpStep, ...]:
     """The warm-up sets to do before the first work set: the coach's own ramp, else the default, else none."""
-    return (own_warm_up_steps(row) or DEFAULT_RAMP) if row.has_warm_up_ramp else ()
+    return (own_warm_up_steps(row) or DEFAULT_STEPS) if row.has_warm_up_ramp else ()
 
 
 def sites_loaded(joint: str, side: str) -> list[str]:

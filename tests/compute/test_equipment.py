@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from coaching.compute.equipment import Equipment, equipment_in_unit
+from coaching.compute.equipment import Equipment
 from coaching.compute.units import load_kg_of
 
 BAR = Equipment(2500, lowest_thousandths=20_000)
@@ -63,12 +63,6 @@ def test_the_whole_load_is_not_known_of_body_mass_and_assistance():
     known = [Equipment(1, load_basis=basis).is_whole_load_known for basis in ("total", "per_hand")]
     part = [Equipment(1, load_basis=each).is_whole_load_known for each in ("added_to_body_mass", "assisted")]
     assert known == [True, True] and part == [False, False]
-
-
-def test_a_kilogram_step_is_twice_the_number_in_pounds():
-    step_kg, lowest_kg = Decimal("2.5"), Decimal("20")
-    assert equipment_in_unit(step_kg, "lb", lowest_kg=lowest_kg) == Equipment(5000, "lb", 40_000)
-    assert equipment_in_unit(step_kg, "kg", lowest_kg=lowest_kg) == BAR
 
 
 @pytest.mark.parametrize(

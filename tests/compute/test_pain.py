@@ -158,3 +158,13 @@ def test_unknown_pain_is_no_improvement():
 def test_pain_off_the_scale_is_named(compute, arguments, message):
     with pytest.raises(ValueError, match=message):
         compute(*arguments)
+
+
+def test_a_median_within_the_tolerance_is_no_rise():
+    pain = np.array([[2.0] * 7 + [3.0] * 7])
+    assert compare_weeks(pain).is_rising and not compare_weeks(pain, tolerance=1).is_rising
+
+
+def test_a_tolerance_below_nothing_is_refused():
+    with pytest.raises(ValueError, match="tolerance must be 0 or more, got -1"):
+        compare_weeks(np.ones((1, 14)), tolerance=-1)
