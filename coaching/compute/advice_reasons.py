@@ -9,6 +9,7 @@ class Reason(StrEnum):
     """Why advice is as it is; `REASON_TEXTS` says each in words."""
 
     REFER_OUT = "refer_out"
+    RESTRICTED = "restricted"
     NO_HISTORY = "no_history"
     FROM_ONE_RM = "from_one_rm"
     NO_ONE_RM = "no_one_rm"
@@ -56,6 +57,7 @@ class Reason(StrEnum):
 REASON_TEXTS: Mapping[Reason, str] = MappingProxyType(
     {
         Reason.REFER_OUT: "a red flag or a stop is open: no training before a licensed clinician has decided",
+        Reason.RESTRICTED: "the injury history says to avoid this exercise: ask the coach what to do instead",
         Reason.NO_HISTORY: "nothing is known yet: start light and add a little from set to set",
         Reason.FROM_ONE_RM: "the load comes from the estimated maximum of the same lift, rounded down",
         Reason.NO_ONE_RM: "the estimated maximum is not known: start light and find a load",

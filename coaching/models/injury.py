@@ -6,6 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from coaching.models.base import PracticeRow, one_of, site_is_possible, within
+from coaching.models.exercise import Exercise
 
 
 class SaidBy(models.TextChoices):
@@ -99,6 +100,17 @@ class Restriction(PracticeRow):
                 name="restriction_dates_in_order",
             ),
         ]
+
+    def is_standing(self, on: date) -> bool:
+        """As RestrictionQuerySet.standing, of one row."""
+        return self.from_on <= on and (self.until_on is None or on <= self.until_on)
+
+    def is_against(self, exercise: Exercise) -> bool:
+        """It names the exercise, or its movement pattern; a limit is against none."""
+        if self.kind == RestrictionKind.AVOID_EXERCISE:
+            return self.exercise_id == exercise.id
+        is_pattern = self.kind == RestrictionKind.AVOID_PATTERN
+        return is_pattern and self.movement_pattern == exercise.movement_pattern
 
 
 class Clearance(PracticeRow):

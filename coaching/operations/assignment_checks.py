@@ -97,9 +97,9 @@ def _restricted(restrictions: Iterable[Restriction], laid_out: Sequence[LaidOutD
         Concern("restricted", f"{exercise.name} is to be avoided: {_why(restriction)}.")
         for restriction in restrictions
         for day_id, dates in dates_of.items()
-        if any(_stands(restriction, due_on) for due_on in dates)
+        if any(restriction.is_standing(due_on) for due_on in dates)
         for exercise in exercises_of[day_id].values()
-        if _forbids(restriction, exercise)
+        if restriction.is_against(exercise)
     ]
 
 
@@ -111,16 +111,6 @@ def _exercises_offered(day: PlanDay) -> dict[int, Exercise]:
         for exercise in (each.exercise, *(swap.exercise for swap in each.alternatives.all()))
     ]
     return {row.id: row for row in rows}
-
-
-def _stands(restriction: Restriction, on: date) -> bool:
-    return restriction.from_on <= on and (restriction.until_on is None or on <= restriction.until_on)
-
-
-def _forbids(restriction: Restriction, exercise: Exercise) -> bool:
-    if restriction.kind == RestrictionKind.AVOID_EXERCISE:
-        return restriction.exercise_id == exercise.id
-    return restriction.movement_pattern == exercise.movement_pattern
 
 
 def _why(restriction: Restriction) -> str:

@@ -6,12 +6,14 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from coaching.compute.advice_reasons import Reason
+from coaching.compute.draft import refuse
 from coaching.compute.equipment import Equipment
 from coaching.compute.evidence import CAUTION, refer_out
 from coaching.compute.next_load import next_block, next_prescription
 from coaching.compute.next_set import next_set
 from coaching.compute.pain_gate import PainGate
 from coaching.compute.prescribing import Advice, Member, PastExposure, Situation, Target
+from coaching.compute.units import load_from_kg
 from coaching.compute.warm_up import RampStep, WarmUpSet, warm_up_ramp
 from coaching.models import (
     Alert,
@@ -27,6 +29,7 @@ from coaching.models import (
     LoadUnit,
     Prescription,
     ProgressionRule,
+    Restriction,
     ScheduledSession,
 )
 from coaching.reads.labels import FRESH
@@ -109,6 +112,7 @@ class _Known:
     pains: Mapping[str, SitePain]
     stresses: Mapping[int, Mapping[str, float]]
     stopped: frozenset[str]
+    restrictions: tuple[Restriction, ...]
     e1rms: Mapping[tuple[int, str, str], float]
 
 
@@ -146,6 +150,7 @@ def _known(client: Client, scheduled: ScheduledSession, as_of_on: date) -> _Know
         pains=site_pains(client=client, before_on=as_of_on),
         stresses=stresses_for(practice_id=client.practice_id, client_id=client.id, exercise_ids=exercise_ids),
         stopped=_stopped_sites(client, as_of_on),
+        restrictions=_restrictions(client, scheduled, as_of_on),
         e1rms=_best_e1rms(client, exercise_ids, as_of_on),
     )
 
@@ -157,6 +162,13 @@ def _stopped_sites(client: Client, on: date) -> frozenset[str]:
     return frozenset(
         injury.target for injury in stopped if not any(_clears(each, injury, on) for each in cleared)
     )
+
+
+def _restrictions(client: Client, scheduled: ScheduledSession, on: date) -> tuple[Restriction, ...]:
+    """What is to be avoided; nothing where the coach gave a reason for assigning the plan all the same."""
+    if scheduled.assignment.override_reason:
+        return ()
+    return tuple(Restriction.objects.filter(injury__client=client).standing(on))
 
 
 def _clears(clearance: Clearance, injury: Injury, on: date) -> bool:
@@ -201,7 +213,10 @@ def _next(
     row: Prescription, key: PrescriptionKey, member: Member, planned: Advice, known: _Known
 ) -> NextPrescription:
     done = known.history.done.get(key, ())
-    advice = next_set(member, done, planned=planned) if done else planned
+    if any(each.is_against(row.exercise) for each in known.restrictions):
+        advice = refuse(Reason.RESTRICTED)
+    else:
+        advice = next_set(member, done, planned=planned) if done else planned
     exposures = known.history.exposures.get(key, ())
     return NextPrescription(
         prescription=row,
@@ -232,12 +247,13 @@ def _warm_up(row: Prescription, member: Member, advice: Advice) -> tuple[WarmUpS
 
 def _member(row: Prescription, key: PrescriptionKey, known: _Known) -> Member:
     sites = _sites(row, known)
+    exposures = known.history.exposures.get(key, ())
     own = known.e1rms.get((row.exercise_id, row.side, key.track))
     fresh = known.e1rms.get((row.exercise_id, row.side, FRESH))
     return Member(
         target=_target(row),
-        history=tuple(_past(each, sites, known.pains) for each in known.history.exposures.get(key, ())),
-        equipment=_equipment(row, known.client),
+        history=tuple(_past(each, sites, known.pains) for each in exposures),
+        equipment=_equipment(row, known.client, exposures),
         situation=Situation(
             day=known.as_of_on.toordinal(),
             gates=tuple(_gates(row, known).values()),
@@ -294,15 +310,16 @@ def _gates(row: Prescription, known: _Known) -> dict[str, PainGate]:
     return {site: known.pains[site].gate for site in _sites(row, known) if site in known.pains}
 
 
-def _equipment(row: Prescription, client: Client) -> Equipment:
+def _equipment(row: Prescription, client: Client, exposures: Sequence[DoneExposure]) -> Equipment:
+    """Steps of the exercise in the client's unit, counted from the last load: what was lifted can be made."""
     exercise = row.exercise
-    is_lb = client.load_unit == LoadUnit.LB
-    step = exercise.load_step_lb if is_lb else exercise.load_step_kg
-    return Equipment(
-        step_thousandths=int(step * 1000) or NO_STEP_THOUSANDTHS,
-        unit=client.load_unit,
-        load_basis=exercise.load_basis if int(step * 1000) else LoadBasis.NONE,
-    )
+    step_kg_or_lb = exercise.load_step_lb if client.load_unit == LoadUnit.LB else exercise.load_step_kg
+    step = int(step_kg_or_lb * 1000)
+    if not step:
+        return Equipment(NO_STEP_THOUSANDTHS, client.load_unit, load_basis=LoadBasis.NONE)
+    last = load_from_kg(exposures[-1].sets[0].load_kg, client.load_unit) * 1000 if exposures else Decimal(0)
+    beside_the_steps = int(last % step) if last == int(last) else 0  # a load entered in the other unit
+    return Equipment(step, client.load_unit, beside_the_steps, exercise.load_basis)
 
 
 def _asks(blocks: Sequence[NextBlock], known: _Known) -> tuple[MissingReport, ...]:

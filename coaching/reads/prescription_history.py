@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from coaching.compute.prescribing import PerformedSet
 from coaching.compute.units import load_kg_of
@@ -20,6 +20,7 @@ from coaching.models import (
     ScheduledSession,
     SetKind,
 )
+from coaching.reads.answered import Answered
 from coaching.reads.labels import FRESH
 
 LOOK_BACK_DAYS = 365
@@ -82,15 +83,14 @@ def prescription_history(
         ).exclude(session__scheduled_session=scheduled),
         *_work_sets(client, exercise_ids).filter(session__scheduled_session=scheduled),
     ]  # fmt: skip
-    keys = _keys({row.prescription_id for row in rows if row.prescription_id is not None})
-    days: defaultdict[PrescriptionKey, defaultdict[date, list[LoggedSet]]] = defaultdict(
-        lambda: defaultdict(list)
-    )
+    answers = _answers(rows)
+    days: defaultdict[PrescriptionKey, defaultdict[date, list[LoggedSet]]]
+    days = defaultdict(lambda: defaultdict(list))
     done: defaultdict[PrescriptionKey, list[PerformedSet]] = defaultdict(list)
     for row in rows:
-        key = keys.get(row.prescription_id or 0)
-        if key is None or key.exercise_id != row.exercise_id or key.side != row.side:
-            continue  # an alternative, or another side: not this prescription's numbers
+        key = answers.key_of(row)
+        if key is None:
+            continue
         if row.session.scheduled_session_id == scheduled.id:
             done[key].append(_performed(row))
         else:
@@ -110,18 +110,51 @@ def _work_sets(client: Client, exercise_ids: Iterable[int]) -> QuerySet[LoggedSe
             kind=SetKind.WORK,
             is_to_confirm=False,
         )
-        .select_related("session")
+        .select_related("session__scheduled_session")
         .order_by("session__performed_at", "session_id", "position")
     )
 
 
-def _keys(prescription_ids: set[int]) -> dict[int, PrescriptionKey]:
-    rows = (
-        Prescription.objects.filter(id__in=prescription_ids)
+@dataclass(frozen=True, slots=True)
+class _Answers:
+    """What each logged set answers, by the prescription it names or by the plan day of its session."""
+
+    named: Mapping[int, Prescription]
+    of_day: Mapping[int, Answered[Prescription]]
+
+    def key_of(self, row: LoggedSet) -> PrescriptionKey | None:
+        """None for an alternative, for another side, and for what was prescribed nowhere."""
+        found = self.named.get(row.prescription_id or 0)
+        if row.prescription_id is None and row.session.scheduled_session is not None:
+            of_day = self.of_day.get(row.session.scheduled_session.plan_day_id)
+            found = None if of_day is None else of_day.by(None, row.exercise_id, row.side)
+        if found is None or (found.exercise_id, found.side) != (row.exercise_id, row.side):
+            return None
+        return key_of(found, found.block)
+
+
+def _answers(rows: Sequence[LoggedSet]) -> _Answers:
+    named = {row.prescription_id for row in rows}
+    day_ids = {
+        row.session.scheduled_session.plan_day_id
+        for row in rows
+        if row.prescription_id is None and row.session.scheduled_session is not None
+    }
+    found = (
+        Prescription.objects.filter(Q(id__in=named - {None}) | Q(block__day_id__in=day_ids))
         .select_related("block")
         .prefetch_related("block__prescriptions__exercise")
     )
-    return {row.id: key_of(row, row.block) for row in rows}
+    by_day: defaultdict[int, list[Prescription]] = defaultdict(list)
+    for row in found:
+        by_day[row.block.day_id].append(row)
+    return _Answers(
+        named={row.id: row for row in found},
+        of_day={
+            day: Answered.of((each.id, each.exercise_id, each.side, each) for each in prescribed)
+            for day, prescribed in by_day.items()
+        },
+    )
 
 
 def _newest(of_days: Mapping[date, Sequence[LoggedSet]]) -> tuple[DoneExposure, ...]:

@@ -21,6 +21,7 @@ from coaching.models import (
     ScheduledSession,
     SetKind,
 )
+from coaching.reads.answered import Answered
 from coaching.reads.labels import FRESH
 
 E1RM_OF_DAYS = 84
@@ -182,7 +183,10 @@ def _done_sets(
     last_day: date,
 ) -> _DoneSets:
     place_of = {row.id: place for place, row in enumerate(rows)}
-    answered = {plan_day: _Answered.of(prescribed) for plan_day, prescribed in days.items()}
+    answered = {
+        plan_day: Answered.of((each.id, each.exercise_id, each.side, each) for each in prescribed)
+        for plan_day, prescribed in days.items()
+    }
     sets = LoggedSet.objects.filter(
         session__scheduled_session_id__in=place_of,
         session__performed_on__lte=last_day,
@@ -212,27 +216,6 @@ def _done_sets(
     table = np.array(cells, dtype=float).reshape(-1, 5)
     volume_kg, hold_s, rirs, targets, pains = table.T
     return _DoneSets(np.array(places, dtype=np.int64), volume_kg, hold_s, rirs, targets, pains == 1)
-
-
-@dataclass(frozen=True, slots=True)
-class _Answered:
-    """Which prescription of a plan day a set answers: the one it names, or the only one of its lift."""
-
-    by_id: Mapping[int, _Prescribed]
-    by_lift: Mapping[tuple[int, str], list[_Prescribed]]
-
-    @classmethod
-    def of(cls, prescribed: Sequence[_Prescribed]) -> "_Answered":
-        by_lift: defaultdict[tuple[int, str], list[_Prescribed]] = defaultdict(list)
-        for each in prescribed:
-            by_lift[each.exercise_id, each.side].append(each)
-        return cls({each.id: each for each in prescribed}, dict(by_lift))
-
-    def by(self, prescription_id: int | None, exercise_id: int, side: str) -> _Prescribed | None:
-        if prescription_id is not None:
-            return self.by_id.get(prescription_id)
-        alike = self.by_lift.get((exercise_id, side), [])
-        return alike[0] if len(alike) == 1 else None
 
 
 def _sums(places: Ints, values: Sequence[float] | Floats, n_sessions: int) -> Floats:

@@ -8,7 +8,16 @@ import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from coaching.models import AuditEvent, Clearance, Injury, JointStress, Prescription, ScheduledSession
+from coaching.models import (
+    Assignment,
+    AuditEvent,
+    Clearance,
+    Injury,
+    JointStress,
+    Prescription,
+    Restriction,
+    ScheduledSession,
+)
 from coaching.operations.assignments import assign_plan
 from coaching.operations.plans import write_plan
 from coaching.reads.plans import BlockContent, DayContent, PlanContent
@@ -45,7 +54,7 @@ def left(lift, **changes):
     return prescription(lift.code, has_warm_up_ramp=False, **changes)
 
 
-def train(api, scheduled, *sets, pain=(2, 2, 1), day_on=None):
+def train(api, scheduled, *sets, pain=(2, 2, 1), day_on=None, names=True):
     """Log these (load, reps) to failure for the session, with pain of the left knee."""
     day = day_on or scheduled.due_on
     row = scheduled.plan_day.blocks.first().prescriptions.first()
@@ -59,7 +68,7 @@ def train(api, scheduled, *sets, pain=(2, 2, 1), day_on=None):
         "scheduled_session": str(scheduled.uid),
         "sets": [
             {"id": str(uuid4()), "exercise": row.exercise.code, "side": row.side, "load": load, "reps": reps,
-             "ended_by": "failure", "prescription": str(row.uid)}
+             "ended_by": "failure", "prescription": str(row.uid) if names else None}
             for load, reps in sets
         ],
         "pain_reports": reports,
@@ -231,6 +240,29 @@ def test_a_stopped_site_gives_no_advice_for_what_loads_it(cast, client_api):
     assert curl["advice"]["reasons"] == ["no_history"]
 
 
+def forbid(lift, cast):
+    Restriction.objects.create(
+        practice=cast.practice, injury=stop_the_knee(cast), kind="avoid_exercise", exercise=lift,
+        from_on=MONDAY, said_by="clinician",
+    )  # fmt: skip
+    Injury.objects.update(status="active")
+
+
+def test_an_exercise_to_avoid_gets_no_load(cast, client_api):
+    lift = knee_lift()
+    sessions = calendar(cast, left(lift))
+    forbid(lift, cast)
+    assert first_of(told(client_api, sessions[2]))["advice"]["reasons"] == ["restricted"]
+
+
+def test_a_coach_who_overrode_the_restriction_gets_the_advice(cast, client_api):
+    lift = knee_lift()
+    sessions = calendar(cast, left(lift))
+    forbid(lift, cast)
+    Assignment.objects.update(override_reason="Agreed with the clinician, light only")
+    assert "restricted" not in first_of(told(client_api, sessions[2]))["advice"]["reasons"]
+
+
 def test_a_clearance_of_the_site_ends_its_stop(cast, client_api):
     sessions = calendar(cast, left(knee_lift()))
     stop_the_knee(cast)
@@ -282,6 +314,27 @@ def test_cautious_clients_wait_for_two_for_two(cast, client_api, last_sets, load
     for scheduled, last_set in zip(sessions, last_sets, strict=False):
         train(client_api, scheduled, (60, 12), (60, last_set))
     assert first_of(told(client_api, sessions[2]))["advice"]["load"] == load
+
+
+def test_a_set_that_names_no_prescription_answers_the_only_one_of_its_lift(cast, client_api):
+    sessions = calendar(cast, left(knee_lift()))
+    train(client_api, sessions[0], (60, 9), (60, 9), names=False)
+    assert len(first_of(told(client_api, sessions[2]))["last_time"]["sets"]) == 2
+
+
+def test_of_two_prescriptions_of_a_lift_a_nameless_set_answers_neither(cast, client_api):
+    lift = knee_lift()
+    sessions = calendar(cast, left(lift), left(lift, reps_low=12, reps_high=15))
+    train(client_api, sessions[0], (60, 9), names=False)
+    assert first_of(told(client_api, sessions[2]))["last_time"] is None
+
+
+def test_a_load_between_the_steps_can_be_lifted_again(cast, client_api):
+    sessions = calendar(cast, left(knee_lift()))
+    train(client_api, sessions[0], (61, 8), (61, 8))
+    assert first_of(told(client_api, sessions[2]))["advice"]["load"] == 61
+    train(client_api, sessions[1], (61, 10), (61, 10))
+    assert first_of(told(client_api, sessions[2]))["advice"]["load"] == 63.5
 
 
 def test_a_load_to_confirm_is_no_history(cast, client_api):
