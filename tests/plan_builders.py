@@ -10,8 +10,8 @@ def actor_of(member: Membership) -> Actor:
     return Actor(member.account_id, None, member.practice_id, Role(member.role), membership_id=member.id)
 
 
-def knee_lift():
-    exercise = ExerciseFactory(code="hack_squat_invented", name="Invented hack squat")
+def knee_lift(code="hack_squat_invented"):
+    exercise = ExerciseFactory(code=code, name="Invented hack squat")
     JointStress.objects.create(exercise=exercise, joint="knee", stress=1.0, reason="Deep and loaded")
     return exercise
 
@@ -39,8 +39,9 @@ def prescription(code, **changes):
     return PrescriptionContent(**fields | changes)
 
 
-def plan_content(lift, weekdays=(0, 3), weeks=2, deload_weeks=(2,), name="Knee first"):
-    block = BlockContent("straight_sets", 90, ("reps", "load"), (prescription(lift.code),))
+def plan_content(lift, weekdays=(0, 3), weeks=2, deload_weeks=(2,), name="Knee first", **changes):
+    """Days of one prescription each; `changes` are to it."""
+    block = BlockContent("straight_sets", 90, ("reps", "load"), (prescription(lift.code, **changes),))
     days = tuple(DayContent(weekday, "Legs", (block,)) for weekday in weekdays)
     return PlanContent(name, weeks, deload_weeks, days)
 

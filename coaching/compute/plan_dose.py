@@ -11,17 +11,14 @@ from coaching.compute.exercise_profile import ExerciseProfile, muscle_role
 from coaching.compute.exposure import (
     BOTH,
     LEFT,
-    MIDLINE,
     RIGHT,
     hard_sets_per_muscle,
     sum_site_days,
 )
+from coaching.compute.joint_sides import REPS_OF_A_HOLD, sides_of_joint
 from coaching.compute.plan_week import PlannedDay, PlannedSets, check_planned
 
 Floats = NDArray[np.float64]
-
-REPS_OF_A_HOLD = 1
-MIDLINE_JOINTS = frozenset({"neck", "thoracic_spine", "lumbar_spine"})
 
 BELOW, WITHIN, ABOVE, BELOW_AND_ABOVE = "below", "within", "above", "below_and_above"
 
@@ -205,7 +202,7 @@ def _work_of(row: PlannedSets) -> Iterator[_Work]:
 
 def _site_doses(work: Sequence[_Work]) -> tuple[SiteDose, ...]:
     joints = sorted({joint for each in work for joint in each.exercise.stress})
-    sites = [(joint, side) for joint in joints for side in _sides_of(joint)]
+    sites = [(joint, side) for joint in joints for side in sides_of_joint(joint)]
     if not sites:
         return ()
     stress = np.array([[each.exercise.stress.get(joint, 0.0) for joint, _ in sites] for each in work])
@@ -230,10 +227,6 @@ def _site_doses(work: Sequence[_Work]) -> tuple[SiteDose, ...]:
         )
         if seen > 0
     )
-
-
-def _sides_of(joint: str) -> tuple[str, ...]:
-    return (MIDLINE,) if joint in MIDLINE_JOINTS else (LEFT, RIGHT)
 
 
 def _muscle_doses(rows: Sequence[PlannedSets], max_rir: float) -> tuple[MuscleDose, ...]:

@@ -6,6 +6,8 @@ from typing import Any, ClassVar
 from django.db import models
 from django.db.models import Q
 
+from coaching.compute import joint_sides
+
 
 def one_of(field: str, values: list[str], name: str) -> models.CheckConstraint:
     """A CHECK that `field` holds one of `values`."""
@@ -55,7 +57,7 @@ class SiteSide(models.TextChoices):
     MIDLINE = "midline"
 
 
-MIDLINE_JOINTS = [Joint.NECK, Joint.THORACIC_SPINE, Joint.LUMBAR_SPINE]
+MIDLINE_JOINTS = [Joint(joint) for joint in joint_sides.MIDLINE_JOINTS]
 
 
 def site_is_possible(name: str) -> models.CheckConstraint:

@@ -27,16 +27,13 @@ from coaching.models import (
     ScheduledStatus,
     Session,
 )
-from coaching.operations.assignment_checks import (
-    Concern,
-    LaidOutDay,
-    check_no_red_flag,
-    concerns_about,
-)
+from coaching.operations.assignment_checks import check_no_red_flag, check_overridden
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.rescoring import ask_for_rescoring
 from coaching.reads.assignments import assignment_of, assignments_of
 from coaching.reads.clients import client_for
+from coaching.reads.laid_out import LaidOutDay, lay_out, monday_of
+from coaching.reads.plan_concerns import concerns_about, injury_history
 from coaching.reads.plans import current_version, plan_for
 from coaching.reads.prescribed import PrescribedDay, prescribed_day, prescriptions_of, weekly_joint_reps
 from coaching.reads.stress import stresses_for
@@ -86,18 +83,20 @@ def assign_plan(
     """
     client = _locked_client(actor, client_uid)
     version = _assignable_version(actor, plan_uid)
-    last_on = _monday_of(starts_on) + timedelta(days=7 * version.weeks - 1)
+    last_on = monday_of(starts_on) + timedelta(days=7 * version.weeks - 1)
     same = assignments_of(client).filter(plan_version=version, starts_on=starts_on, ends_on=last_on).first()
     if same is not None:
         return Assigned(same, is_new=False)
     _check_start(starts_on, local_date_of(now, client.zone))
     check_no_red_flag(client)
-    laid_out = _lay_out(version, starts_on)
+    laid_out = _laid_out(version, starts_on)
     prescribed = _prescribed_days(client, version)
     concerns = concerns_about(
-        client=client, laid_out=laid_out, weekly_joint_reps=weekly_joint_reps(prescribed.values())
+        history=injury_history(client),
+        laid_out=laid_out,
+        weekly_joint_reps=weekly_joint_reps(prescribed.values()),
     )
-    _check_overridden(concerns, override_reason)
+    check_overridden(concerns, override_reason)
     _make_room(actor, client, starts_on, last_on, now)
     assignment = Assignment.objects.create(
         practice_id=client.practice_id,
@@ -157,22 +156,12 @@ def _check_start(starts_on: date, today: date) -> None:
         raise InvalidError.at("starts_on", "out_of_reach", "A plan starts within 104 weeks of today.")
 
 
-def _monday_of(day: date) -> date:
-    return day - timedelta(days=day.weekday())
-
-
-def _lay_out(version: PlanVersion, starts_on: date) -> list[LaidOutDay]:
-    monday = _monday_of(starts_on)
-    laid_out = [
-        LaidOutDay(due_on, day)
-        for week in range(version.weeks)
-        for day in version.days.all()
-        if (due_on := monday + timedelta(days=7 * week + day.weekday)) >= starts_on
-    ]
+def _laid_out(version: PlanVersion, starts_on: date) -> list[LaidOutDay]:
+    laid_out = lay_out(version, starts_on)
     if not laid_out:
         fault = FieldFault(("starts_on",), "nothing_left", "No day of the plan is left in its weeks.")
         raise InvalidError("The plan would be empty.", (fault,))
-    return sorted(laid_out, key=lambda row: row.due_on)
+    return laid_out
 
 
 def _prescribed_days(client: Client, version: PlanVersion) -> dict[int, PrescribedDay]:
@@ -181,16 +170,6 @@ def _prescribed_days(client: Client, version: PlanVersion) -> dict[int, Prescrib
     exercise_ids = {row.exercise_id for day in days for row in prescriptions_of(day)}
     stresses = stresses_for(practice_id=client.practice_id, client_id=client.id, exercise_ids=exercise_ids)
     return {day.id: prescribed_day(day, stresses) for day in days}
-
-
-def _check_overridden(concerns: Iterable[Concern], override_reason: str) -> None:
-    faults = tuple(FieldFault(("plan",), concern.code, concern.detail) for concern in concerns)
-    if faults and not override_reason:
-        raise ConflictError(
-            "The client's injury history speaks against this plan. Give an override_reason to assign it "
-            "all the same.",
-            faults,
-        )
 
 
 def _make_room(actor: Actor, client: Client, starts_on: date, last_on: date, now: datetime) -> None:
@@ -220,7 +199,7 @@ def _end(actor: Actor, client: Client, assignment: Assignment, last_on: date, no
 def _schedule(
     assignment: Assignment, laid_out: Iterable[LaidOutDay], prescribed: Mapping[int, PrescribedDay]
 ) -> None:
-    monday = _monday_of(assignment.starts_on)
+    monday = monday_of(assignment.starts_on)
     deload_weeks = set(assignment.plan_version.deload_weeks)
     ScheduledSession.objects.bulk_create(
         ScheduledSession(

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from coaching.compute import strength
+from coaching.compute.joint_sides import REPS_OF_A_HOLD, sides_loaded
 from coaching.compute.units import load_kg_of
 from coaching.models import (
     WHOLE_LOADS,
@@ -21,7 +22,6 @@ from coaching.models import (
     SetKind,
 )
 from coaching.reads.labels import FRESH
-from coaching.reads.prescribed import REPS_OF_A_HOLD, sites_loaded
 from coaching.reads.stress import stresses_for
 
 MOMENTS_OF_THE_DAY = [PainMoment.DURING, PainMoment.AFTER, PainMoment.NEXT_MORNING]
@@ -80,7 +80,7 @@ def _joint_days(
         reps = REPS_OF_A_HOLD if row.reps is None else row.reps
         load_kg = 0.0 if row.is_to_confirm else float(load_kg_of(row.load_thousandths, row.load_unit))
         for joint, stress in stresses.get(row.exercise_id, {}).items():
-            for side in sites_loaded(joint, row.side):
+            for side in sides_loaded(joint, row.side):
                 site = found[row.session.performed_on, joint, side]
                 site.joint_reps += reps * stress
                 site.joint_load_kg += reps * stress * load_kg

@@ -9,6 +9,7 @@ from coaching.compute.advice_reasons import Reason
 from coaching.compute.draft import refuse
 from coaching.compute.equipment import Equipment
 from coaching.compute.evidence import CAUTION, refer_out
+from coaching.compute.joint_sides import sides_loaded
 from coaching.compute.next_load import next_block, next_prescription
 from coaching.compute.next_set import next_set
 from coaching.compute.pain_gate import PainGate
@@ -33,7 +34,7 @@ from coaching.models import (
     ScheduledSession,
 )
 from coaching.reads.labels import FRESH
-from coaching.reads.prescribed import ramp_of, sites_loaded
+from coaching.reads.planned_days import ramp_of
 from coaching.reads.prescription_history import (
     DoneExposure,
     PrescriptionHistory,
@@ -301,7 +302,7 @@ def _sites(row: Prescription, known: _Known) -> list[str]:
     return [
         f"{joint}:{side}"
         for joint in known.stresses.get(row.exercise_id, {})
-        for side in sites_loaded(joint, row.side)
+        for side in sides_loaded(joint, row.side)
     ]
 
 

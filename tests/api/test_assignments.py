@@ -15,8 +15,8 @@ from coaching.models import (
     ScheduledSession,
     Session,
 )
-from coaching.operations.plans import rewrite_plan
-from tests.factories import NOW, AlertFactory, InjuryFactory, fresh_uid
+from coaching.operations.plans import rewrite_plan, write_plan
+from tests.factories import NOW, AlertFactory, ExerciseFactory, InjuryFactory, fresh_uid
 from tests.plan_builders import actor_of, knee_lift, plan_by, plan_content
 
 MONDAY = date(2026, 3, 2)
@@ -239,6 +239,32 @@ def test_exercise_to_avoid_needs_a_reason(cast, coach_api, plan, lift):
 def test_pattern_to_avoid_needs_a_reason(cast, coach_api, plan):
     restrict(cast.client, kind="avoid_pattern", movement_pattern="squat")
     assert assign(coach_api, cast.client, plan).status_code == 409
+
+
+def test_alternative_to_avoid_needs_a_reason_too(cast, coach_api, make_plan):
+    other = ExerciseFactory(name="Invented lunge", movement_pattern="lunge")
+    content = plan_content(knee_lift("invented_press"), alternatives=(other.code,))
+    plan = write_plan(actor=actor_of(cast.coach), content=content, now=NOW).plan
+    restrict(cast.client, kind="avoid_pattern", movement_pattern="lunge")
+    refused = assign(coach_api, cast.client, plan)
+    assert refused.json()["errors"][0]["detail"].startswith("Invented lunge is to be avoided: lunge is restr")
+
+
+def test_trail_names_all_that_was_overridden(cast, coach_api, plan, lift):
+    InjuryFactory(client=cast.client, status="stopped_by_clinician", weekly_joint_reps_cap=1)
+    restrict(cast.client, kind="avoid_exercise", exercise=lift)
+    refused = assign(coach_api, cast.client, plan)
+    assert [fault["pointer"] for fault in refused.json()["errors"]] == ["/plan"] * 3
+    assert not AuditEvent.objects.filter(record_kind="assignment").exists()
+    assign(coach_api, cast.client, plan, override_reason="Lifted by phone")
+    event = AuditEvent.objects.get(record_kind="assignment", action="create")
+    assert event.detail == {"overrode": ["over_cap", "restricted", "stopped_by_clinician"]}
+    assert event.account_id == cast.coach.account_id
+
+
+def test_blank_reason_is_none(cast, coach_api, plan):
+    InjuryFactory(client=cast.client, weekly_joint_reps_cap=1)
+    assert assign(coach_api, cast.client, plan, override_reason="   ").status_code == 409
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,11 @@
 import pytest
+import time_machine
 
-from coaching.models import Block, Plan, PlanDay, PlanVersion, Prescription
-from coaching.reads.prescribed import prescribed_day, ramp_of, weekly_joint_reps
-from tests.factories import NOW, ExerciseFactory, PracticeFactory
+from coaching.models import Block, JointDay, JointStress, Plan, PlanDay, PlanVersion, Prescription
+from coaching.reads.planned_days import ramp_of
+from coaching.reads.prescribed import prescribed_day, weekly_joint_reps
+from tests.bodies import session_body, set_body
+from tests.factories import NOW, ExerciseFactory, PracticeFactory, fresh_uid
 
 
 @pytest.fixture
@@ -50,6 +53,28 @@ def test_both_counts_once_for_each_side(day):
 def test_spine_is_midline_whatever_the_side(day):
     row = prescribe(day, side="right")
     assert prescribed_day(day, stresses(row, lumbar_spine=0.25)).joint_reps == {"lumbar_spine:midline": 5}
+
+
+def test_one_sided_work_of_both_sides_is_a_set_of_each(day):
+    row = prescribe(day, exercise=ExerciseFactory(is_one_sided=True), has_warm_up_ramp=True)
+    asked = prescribed_day(day, stresses(row, knee=1, lumbar_spine=0.5))
+    assert asked.joint_reps == {"knee:left": 29, "knee:right": 29, "lumbar_spine:midline": 29}
+
+
+@pytest.mark.parametrize("is_one_sided", [False, True])
+def test_done_as_prescribed_the_log_has_the_prescribed_joint_reps(cast, signed_in, day, is_one_sided):
+    lift = ExerciseFactory(is_one_sided=is_one_sided)
+    row = prescribe(day, exercise=lift)
+    for joint in ("knee", "lumbar_spine"):
+        JointStress.objects.create(exercise=lift, joint=joint, stress=0.5, reason="Invented")
+    sides = ["left", "right"] if is_one_sided else ["both"]
+    sets = [set_body(exercise=lift.code, side=side, reps=10) for _ in range(2) for side in sides]
+    body = session_body(sets=sets, pain_reports=[])
+    api = signed_in(cast.client)
+    with time_machine.travel("2026-03-02T20:00:00Z", tick=False):
+        assert api.put(f"/api/v1/sessions/{fresh_uid()}", body, format="json").status_code == 201
+    logged = {f"{each.joint}:{each.side}": each.joint_reps for each in JointDay.objects.all()}
+    assert logged == prescribed_day(day, stresses(row, knee=0.5, lumbar_spine=0.5)).joint_reps
 
 
 def test_warm_up_ramp_adds_nine_joint_reps_and_no_work(day):
