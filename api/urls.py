@@ -26,4 +26,7 @@ urlpatterns = [
     path("api/v1/", include("api.sheet")),
     path("api/v1/", include("api.history")),
     path("api/v1/", include("api.pictures")),
+    path("api/v1/", include("api.exposure")),
+    path("api/v1/", include("api.plan_preview")),
+    path("api/v1/", include("api.swaps")),
 ]

@@ -12,6 +12,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+METHOD = "difference_of_levels"
+VERSION = "1"
 LEAST_OWN = 3  # a line needs two values; the third is the first to scatter around it
 
 

@@ -12,6 +12,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+METHOD = "rolling_weeks_followed_by_quiet"
+VERSION = "1"
 WEEK = 7
 
 
@@ -21,8 +23,8 @@ class ToleratedSettings:
 
     Attributes:
         tolerance: points by which mornings and weekly medians may lie higher and still be noise.
-        usual_days: days before the week from which the usual morning is taken.
-        min_usual: mornings needed for a usual one; with fewer, only a morning up to the tolerance settles.
+        usual_days: days before the week from which the usual morning and the usual pain are taken.
+        min_usual: reports needed for a usual one; with fewer, only a morning up to the tolerance settles.
     """
 
     tolerance: float = MORNING_TOLERANCE
@@ -40,6 +42,7 @@ class ToleratedExposure:
     A week is the seven local days up to a day; there is one for every day, so weeks overlap.
 
     Attributes:
+        most_done: most joint reps of any seven days, whatever followed; nan with fewer than seven days.
         highest: most joint reps of a week that a quiet week followed; nan where there is none.
         highest_day: column in which the newest such week ends, -1 where there is none.
         repeated: most joint reps that two weeks without a day in common both reached and a quiet week
@@ -51,6 +54,7 @@ class ToleratedExposure:
         n_not_quiet_within: weeks of no more joint reps than highest that were not quiet.
     """
 
+    most_done: Floats
     highest: Floats
     highest_day: Ints
     repeated: Floats
@@ -107,8 +111,9 @@ def tolerated_exposure(
     Notes:
         A week is followed by quiet if, in it and in the seven days after, no day reached the limit and no
         morning lay above the usual one by more than the tolerance, and the median of the seven days after is
-        not above that of the week by more than the tolerance. The week itself is looked at too, or a rest
-        that pain enforced would pass for quiet. It is unknown if either week has no report, if no morning
+        not above that of the week, nor above the usual pain, by more than the tolerance: pain that climbs
+        slowly passes every comparison of two weeks. The week itself is looked at too, or a rest that pain
+        enforced would pass for quiet. It is unknown if either week has no report, if no morning
         after is known, or if a morning above the tolerance has no usual one to be held against; what speaks
         against quiet outweighs what is unknown.
 
@@ -125,8 +130,9 @@ def tolerated_exposure(
     (array([34.3]), array([16]), array([24.3]))
     """
     _check(joint_reps, pain, next_morning, settings)
+    most_done = _most_done(joint_reps)
     if joint_reps.shape[1] < 2 * WEEK:
-        return _nothing_known(len(joint_reps))
+        return _nothing_known(most_done)
     weekly = sliding_window_view(joint_reps, WEEK, axis=1)[:, :-WEEK].sum(axis=2)
     is_bad, is_unknown = _judge(pain, next_morning, limits, settings)
     is_assessed = weekly > 0
@@ -136,6 +142,7 @@ def tolerated_exposure(
     at_repeated = np.where(is_quiet & (weekly >= repeated[:, None]), np.arange(weekly.shape[1]), -1)
     newest = at_repeated.max(axis=1)
     return ToleratedExposure(
+        most_done=most_done,
         highest=highest,
         highest_day=highest_day,
         repeated=repeated,
@@ -197,12 +204,12 @@ def _judge(
     median = _median_of_known(week)
     before, after = median[:, :-WEEK], median[:, WEEK:]
     is_over = _any_in_two_weeks(is_over_limit(pain, limits) | is_over_limit(next_morning, limits))
-    usual = _usual_morning(next_morning, settings)
+    usual = _usual(next_morning, settings)
     mornings = sliding_window_view(next_morning, 2 * WEEK, axis=1)
     is_restless = is_unsettled(mornings, usual[:, :, None], settings.tolerance).any(axis=2)
     has_morning = (~np.isnan(mornings)).any(axis=2)
     is_judged_by_usual = ~np.isnan(usual) | ~(mornings > settings.tolerance).any(axis=2)
-    is_rising = after > before + settings.tolerance
+    is_rising = (after > before + settings.tolerance) | (after > _usual(pain, settings) + settings.tolerance)
     is_unknown = np.isnan(before) | np.isnan(after) | ~has_morning | ~is_judged_by_usual
     return is_over | is_restless | is_rising, is_unknown
 
@@ -211,12 +218,12 @@ def _any_in_two_weeks(is_marked: Bools) -> Bools:
     return np.asarray(sliding_window_view(is_marked, 2 * WEEK, axis=1).any(axis=2))
 
 
-def _usual_morning(next_morning: Floats, settings: ToleratedSettings) -> Floats:
-    """Median of the known mornings before each week, nan where too few are known."""
-    n_weeks = next_morning.shape[1] - 2 * WEEK + 1
-    missing = np.full((len(next_morning), settings.usual_days), np.nan)
+def _usual(reported: Floats, settings: ToleratedSettings) -> Floats:
+    """Median of what was reported before each week, nan where too little was."""
+    n_weeks = reported.shape[1] - 2 * WEEK + 1
+    missing = np.full((len(reported), settings.usual_days), np.nan)
     # With so much padding, the window of the week that begins in a column ends just before that column.
-    padded = np.concatenate([missing, next_morning], axis=1)
+    padded = np.concatenate([missing, reported], axis=1)
     windows = sliding_window_view(padded, settings.usual_days, axis=1)[:, :n_weeks]
     n_known = (~np.isnan(windows)).sum(axis=2)
     return np.where(n_known >= settings.min_usual, _median_of_known(windows), np.nan)
@@ -259,10 +266,17 @@ def _count_separate(is_quiet: Bools) -> Ints:
     return count
 
 
-def _nothing_known(n_sites: int) -> ToleratedExposure:
+def _most_done(joint_reps: Floats) -> Floats:
+    if joint_reps.shape[1] < WEEK:
+        return np.full(len(joint_reps), np.nan)
+    return np.asarray(sliding_window_view(joint_reps, WEEK, axis=1).sum(axis=2).max(axis=1))
+
+
+def _nothing_known(most_done: Floats) -> ToleratedExposure:
     """Fewer days than a week and the seven after it."""
-    none, unknown = np.zeros(n_sites, dtype=np.int64), np.full(n_sites, np.nan)
+    none, unknown = np.zeros(len(most_done), dtype=np.int64), np.full(len(most_done), np.nan)
     return ToleratedExposure(
+        most_done=most_done,
         highest=unknown,
         highest_day=none - 1,
         repeated=unknown,

@@ -98,6 +98,23 @@ def test_a_rising_median_is_not_quiet():
     assert found([70, 70], [1, 3], [0, 0]).n_not_quiet == [1]
 
 
+def test_pain_that_climbs_slowly_is_not_quiet():
+    slowly = [1, 1, 1, 1, 1.75, 2.5, 3.25, 4]
+    tolerated = found([70] * 8, slowly, [0] * 8)
+    assert tolerated.n_not_quiet > 7
+    assert found([70] * 8, slowly, [0] * 8, usual_days=1, min_usual=5).n_not_quiet == [0]
+
+
+def test_pain_that_has_long_been_at_four_is_quiet():
+    assert found([70] * 10, [4] * 10, [0] * 10).n_not_quiet == [0]
+
+
+def test_the_most_done_counts_whatever_followed():
+    assert found([70, 140, 70], [1, 7, 1]).most_done == pytest.approx([140])
+    assert found([70], [1]).most_done == pytest.approx([70])
+    assert np.isnan(found([], []).most_done).all()
+
+
 def test_the_tolerance_is_a_setting():
     assert found([70, 70], [1, 3], [0, 0], tolerance=2).n_quiet == [1]
 
