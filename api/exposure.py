@@ -19,7 +19,9 @@ class ToleratedSiteOut(serializers.Serializer[Any]):
 
     joint = serializers.CharField()
     side = serializers.CharField()
-    most_done = serializers.FloatField(help_text="Most joint reps of any seven days, whatever followed.")
+    most_done = serializers.FloatField(
+        allow_null=True, help_text="Most joint reps of any seven days, whatever followed."
+    )
     highest = serializers.FloatField(
         allow_null=True, help_text="Most joint reps of a week that a quiet week followed; null: none known."
     )

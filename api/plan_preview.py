@@ -43,7 +43,7 @@ class KnownField(serializers.FloatField):
 
 
 class PreviewToleratedOut(serializers.Serializer[Any]):
-    most_done = serializers.FloatField()
+    most_done = serializers.FloatField(allow_null=True)
     highest = serializers.FloatField(allow_null=True)
     repeated = serializers.FloatField(allow_null=True)
     separate_quiet_weeks = serializers.IntegerField()

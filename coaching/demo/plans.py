@@ -1,6 +1,6 @@
-"""Three invented plans, in three styles: few sets to failure, more sets in reserve, slow and held work."""
+"""Invented plans in three styles: few sets to failure, more sets in reserve, slow and held work."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 
@@ -140,6 +140,16 @@ def _reserve_day(name: str, weekday: int) -> Day:
     )
 
 
+def _fewer_reps_day(name: str, weekday: int) -> Day:
+    """The reserve day's lifts and sets, heavier and for fewer repetitions: the same hard sets."""
+    lifts = _reserve_day(name, weekday).lifts
+    return Day(
+        name,
+        weekday,
+        tuple(replace(lift, reps_low=lift.reps_low - 2, reps_high=lift.reps_high - 3) for lift in lifts),
+    )
+
+
 def _pressing_day(name: str, weekday: int) -> Day:
     return Day(
         name,
@@ -195,6 +205,11 @@ RESERVE = DemoPlan(
     "More sets, reps in reserve",
     tuple(_reserve_day(*day) for day in (("A", 0), ("B", 2), ("C", 4))),
 )
+FEWER_REPS = DemoPlan(
+    "fewer_reps",
+    "As many sets, fewer reps",
+    tuple(_fewer_reps_day(*day) for day in (("A", 0), ("B", 2), ("C", 4))),
+)
 DELOADS = DemoPlan("deloads", "More sets, every sixth week light", RESERVE.days, deload_weeks=(3, 9, 15))
 PRESSING = DemoPlan(
     "pressing",
@@ -202,4 +217,4 @@ PRESSING = DemoPlan(
     tuple(_pressing_day(*day) for day in (("A", 0), ("B", 2), ("C", 4))),
 )
 SLOW = DemoPlan("slow", "Slow and held", tuple(_slow_day(*day) for day in (("A", 1), ("B", 3), ("C", 5))))
-PLANS = (FEW_SETS, RESERVE, DELOADS, PRESSING, SLOW)
+PLANS = (FEW_SETS, RESERVE, FEWER_REPS, DELOADS, PRESSING, SLOW)

@@ -237,10 +237,7 @@ def _sentence(dose: SiteDose, cap: int | None, tolerated: ToleratedSite, flags: 
 
 def _against_tolerated(tolerated: ToleratedSite, flags: Mapping[str, bool]) -> str:
     if flags[NO_HISTORY]:
-        return (
-            f"The most it has done in seven days is {tolerated.most_done:g}; no week of it is known to have "
-            "been followed by a quiet one."
-        )
+        return tolerated.sentence
     if flags[ABOVE_HIGHEST]:
         return f"That is more than any week that a quiet one followed ({tolerated.highest:g})."
     if tolerated.repeated is None:

@@ -31,7 +31,7 @@ class ToleratedSite:
 
     joint: str
     side: str
-    most_done: float
+    most_done: float | None
     highest: float | None
     highest_until_on: date | None
     repeated: float | None
@@ -66,8 +66,9 @@ class ToleratedSites:
 
 @dataclass(frozen=True, slots=True)
 class _Days:
-    """Daily series of some sites; columns are local days, the newest last."""
+    """Daily series of some sites; columns are local days from `first`, that of the client's oldest row."""
 
+    first: date
     targets: tuple[str, ...]
     joint_reps: Floats
     pain: Floats
@@ -96,22 +97,24 @@ def tolerated_sites(
 
 
 def _days(client_id: int, until_on: date, also: Collection[str]) -> _Days:
-    first = until_on - timedelta(days=HISTORY_DAYS - 1)
+    oldest = until_on - timedelta(days=HISTORY_DAYS - 1)
     rows = list(
-        JointDay.objects.filter(client_id=client_id, day_on__range=(first, until_on))
+        JointDay.objects.filter(client_id=client_id, day_on__range=(oldest, until_on))
         .exclude(joint=Joint.OTHER)
         .values_list("joint", "side", "day_on", "joint_reps", "pain", "pain_next_morning")
     )
     targets = tuple(sorted({*also, *(f"{joint}:{side}" for joint, side, *_ in rows)}))
     row_of = {target: row for row, target in enumerate(targets)}
-    shape = (len(targets), HISTORY_DAYS)
+    # A part of a week, before there is anything, must not pass for a light week that went well.
+    first = min((day_on for _, _, day_on, *_ in rows), default=until_on)
+    shape = (len(targets), (until_on - first).days + 1)
     joint_reps, pain, morning = np.zeros(shape), np.full(shape, np.nan), np.full(shape, np.nan)
     for joint, side, day_on, reps, felt, felt_next_morning in rows:
         cell = row_of[f"{joint}:{side}"], (day_on - first).days
         joint_reps[cell] = reps
         pain[cell] = np.nan if felt is None else felt
         morning[cell] = np.nan if felt_next_morning is None else felt_next_morning
-    return _Days(targets, joint_reps, pain, morning)
+    return _Days(first, targets, joint_reps, pain, morning)
 
 
 def _limits(targets: tuple[str, ...], injuries: Collection[Injury]) -> Floats:
@@ -127,7 +130,7 @@ def _limits(targets: tuple[str, ...], injuries: Collection[Injury]) -> Floats:
 def _site(days: _Days, found: ToleratedExposure, row: int, until_on: date) -> ToleratedSite:
     joint, _, side = days.targets[row].partition(":")
     is_known = (days.joint_reps[row] > 0) | ~np.isnan(days.pain[row]) | ~np.isnan(days.next_morning[row])
-    first_on = _day(int(is_known.argmax()), until_on) if is_known.any() else None
+    first_on = _day(int(is_known.argmax()), days.first) if is_known.any() else None
     counts = {
         "weeks": int(found.n_assessed[row]),
         "quiet_weeks": int(found.n_quiet[row]),
@@ -136,29 +139,31 @@ def _site(days: _Days, found: ToleratedExposure, row: int, until_on: date) -> To
         "separate_quiet_weeks": int(found.n_separate_quiet[row]),
         "not_quiet_within_highest": int(found.n_not_quiet_within[row]),
     }
-    highest_until_on = _day(int(found.highest_day[row]), until_on)
+    highest_until_on = _day(int(found.highest_day[row]), days.first)
     return ToleratedSite(
         joint=joint,
         side=side,
-        most_done=float(found.most_done[row]),
+        most_done=_number(found.most_done[row]),
         highest=_number(found.highest[row]),
         highest_until_on=highest_until_on,
         repeated=_number(found.repeated[row]),
-        repeated_until_on=_day(int(found.repeated_day[row]), until_on),
+        repeated_until_on=_day(int(found.repeated_day[row]), days.first),
         last_7_days=float(days.joint_reps[row, -WEEK:].sum()),
         first_on=first_on,
         days_of_history=0 if first_on is None else (until_on - first_on).days + 1,
         **counts,
-        sentence=_sentence(found, row, site_label(days.targets[row]), highest_until_on),
+        sentence=_sentence(days, found, row, highest_until_on),
     )
 
 
-def _sentence(found: ToleratedExposure, row: int, site: str, highest_until_on: date | None) -> str:
-    weeks, most_done = int(found.n_assessed[row]), found.most_done[row]
-    unknown, against = int(found.n_unknown[row]), int(found.n_not_quiet[row])
-    if most_done == 0:
+def _sentence(days: _Days, found: ToleratedExposure, row: int, highest_until_on: date | None) -> str:
+    site = site_label(days.targets[row])
+    weeks, unknown, against = found.n_assessed[row], found.n_unknown[row], found.n_not_quiet[row]
+    if not days.joint_reps[row].any():
         return f"No history: no joint reps of the {site} are known in {HISTORY_DAYS} days."
-    most = f"The most that the {site} has done in seven days is {most_done:g} joint reps"
+    if weeks == 0:
+        return f"Too little history: no week of the {site} has seven days after it yet."
+    most = f"The most that the {site} has done in seven days is {found.most_done[row]:g} joint reps"
     if weeks == unknown:
         return f"{most}, but how any of its weeks felt is not known, so none can be called tolerated."
     if highest_until_on is None:
@@ -181,8 +186,8 @@ def _more_than_once(repeated: float) -> str:
     return f"up to {repeated:g} more than once"
 
 
-def _day(column: int, until_on: date) -> date | None:
-    return None if column < 0 else until_on - timedelta(days=HISTORY_DAYS - 1 - column)
+def _day(column: int, first: date) -> date | None:
+    return None if column < 0 else first + timedelta(days=column)
 
 
 def _number(value: float) -> float | None:

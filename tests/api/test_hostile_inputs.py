@@ -21,6 +21,7 @@ from api.fields import FlagField, LoadField, NumberField, TextField, WholeField
 from api.injuries import InjuryIn, RestrictionIn
 from api.memberships import MembershipPatch
 from api.pain_fields import PainReportAlone
+from api.plan_preview import PreviewIn
 from api.plans import PlanIn
 from api.sessions import BatchIn, SessionIn
 from api.sign_in import AcceptIn, InvitationIn, PasswordField, PasswordIn, SignInIn
@@ -203,6 +204,17 @@ ROUTES = {
     ),
     "plans POST": Route("post", PlanIn, lambda w: "/api/v1/plans", plan_body),
     "plans PUT": Route("put", PlanIn, lambda w: f"/api/v1/plans/{w.plan.uid}", plan_body),
+    "plan preview POST": Route(
+        "post",
+        PreviewIn,
+        lambda w: f"/api/v1/plans/{w.plan.uid}/preview",
+        lambda w: {
+            "client": str(w.cast.client.uid),
+            "version": 1,
+            "starts_on": "2026-03-02",
+            "compare_with": str(w.plan.uid),
+        },
+    ),
     "assignments POST": Route(
         "post",
         AssignmentIn,
