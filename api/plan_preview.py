@@ -56,6 +56,7 @@ class PreviewSiteOut(serializers.Serializer[Any]):
 
     joint = serializers.CharField(source="dose.joint")
     side = serializers.CharField(source="dose.side")
+    is_guarded = serializers.BooleanField(help_text="It has an active injury, a cap or a pain limit.")
     joint_reps = serializers.FloatField(
         source="dose.joint_reps", help_text="At the high end of every range, warm-up ramps included."
     )

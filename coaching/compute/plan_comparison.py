@@ -1,6 +1,7 @@
 """Two plans side by side: what each would ask of the muscles and of the joints."""
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from coaching.compute.plan_dose import MuscleDose, SiteDose, WeekDose
@@ -82,6 +83,7 @@ def compare_plans(
     *,
     name_a: str = "plan A",
     name_b: str = "plan B",
+    guarded_sites: Collection[str] = (),
     sets_tolerance: float = SETS_TOLERANCE,
     reps_tolerance: float = REPS_TOLERANCE,
 ) -> PlanComparison:
@@ -90,6 +92,7 @@ def compare_plans(
     Args:
         a, b: what either week would do, from plan_dose.week_dose.
         name_a, name_b: how the statement calls them.
+        guarded_sites: sites like knee:left of which the statement speaks first, where they differ.
         sets_tolerance: hard sets a week by which either side of a muscle may differ and still be the same.
         reps_tolerance: share of the larger by which joint reps may differ and still be the same.
 
@@ -125,7 +128,14 @@ left knee plan A asks 60 a week and plan B 180 (3 times as many).'
         sites=sites,
         is_same_hard_sets=is_same_sets,
         is_same_joint_reps=is_same_reps,
-        statement=_statement(pairs, sites, is_same_sets, is_same_reps, (name_a, name_b), sets_tolerance),
+        statement=_statement(
+            pairs,
+            _to_tell(sites, guarded_sites),
+            is_same_sets,
+            is_same_reps,
+            (name_a, name_b),
+            sets_tolerance,
+        ),
     )
 
 
@@ -168,6 +178,11 @@ def _site_difference(a: SiteDose, b: SiteDose, tolerance: float) -> SiteDifferen
         joint_load_ratio=_ratio(a.joint_load_kg, b.joint_load_kg),
         is_same=abs(b.joint_reps - a.joint_reps) <= tolerance * larger,
     )
+
+
+def _to_tell(sites: tuple[SiteDifference, ...], guarded: Collection[str]) -> tuple[SiteDifference, ...]:
+    """The guarded sites that differ; all where none does."""
+    return tuple(site for site in sites if site.site in guarded and not site.is_same) or sites
 
 
 def _ratio(a: float, b: float) -> float:

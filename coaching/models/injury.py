@@ -61,6 +61,12 @@ class Injury(PracticeRow):
     def target(self) -> str:
         return f"{self.joint}:{self.side}"
 
+    @property
+    def is_guarding(self) -> bool:
+        """As InjuryQuerySet.guarding, of one row."""
+        has_bound = self.weekly_joint_reps_cap is not None or self.pain_limit is not None
+        return self.status != InjuryStatus.SETTLED or has_bound
+
 
 class RestrictionKind(models.TextChoices):
     AVOID_EXERCISE = "avoid_exercise"

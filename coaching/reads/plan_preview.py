@@ -44,6 +44,7 @@ class PreviewSite:
     """
 
     dose: SiteDose
+    is_guarded: bool
     cap: int | None
     cap_injury: Injury | None
     tolerated: ToleratedSite
@@ -120,10 +121,11 @@ def plan_preview(
     laid_out = lay_out(version, starts_on)
     joint_reps = {site.site: site.joint_reps for site in week.dose.sites}
     other = None if compare_with is None else weeks[1].dose
+    guarded = {row.target for row in history.injuries if row.is_guarding}
     return PlanPreview(
         version=version,
         starts_on=starts_on,
-        sites=_sites(client, week.dose, history, today),
+        sites=_sites(client, week.dose, history, guarded, today),
         avoid=avoided_in(history, laid_out),
         concerns=concerns_about(history=history, laid_out=laid_out, weekly_joint_reps=joint_reps),
         muscles=_muscles(week.dose, coach),
@@ -133,7 +135,7 @@ def plan_preview(
         sets_of_unknown_effort=week.dose.sets_of_unknown_effort,
         days=tuple(_day(*pair) for pair in zip(week.days, week.planned, strict=True)),
         compared_with=compare_with,
-        comparison=None if other is None else _comparison(week.dose, other, versions),
+        comparison=None if other is None else _comparison(week.dose, other, versions, guarded),
     )
 
 
@@ -154,7 +156,9 @@ def _weeks(client: Client, versions: Sequence[PlanVersion], today: date) -> list
     return weeks
 
 
-def _sites(client: Client, dose: WeekDose, history: InjuryHistory, today: date) -> tuple[PreviewSite, ...]:
+def _sites(
+    client: Client, dose: WeekDose, history: InjuryHistory, guarded: Collection[str], today: date
+) -> tuple[PreviewSite, ...]:
     """The sites that the week loads, in order of name."""
     planned = {site.site: site for site in dose.sites}
     found = tolerated_sites(
@@ -177,6 +181,7 @@ def _sites(client: Client, dose: WeekDose, history: InjuryHistory, today: date) 
             planned[each.target],
             caps.get(each.target),
             each,
+            is_guarded=each.target in guarded,
             flags={
                 OVER_CAP: bool(held.is_over_cap[row]),
                 STOPPED: each.target in stopped,
@@ -210,12 +215,14 @@ def _site(
     capping: Injury | None,
     tolerated: ToleratedSite,
     *,
+    is_guarded: bool,
     flags: Mapping[str, bool],
     ratio_to_repeated: float,
 ) -> PreviewSite:
     cap = None if capping is None else capping.weekly_joint_reps_cap
     return PreviewSite(
         dose=dose,
+        is_guarded=is_guarded,
         cap=cap,
         cap_injury=capping,
         tolerated=tolerated,
@@ -269,8 +276,10 @@ def _day(day: PlanDay, planned: PlannedDay) -> PreviewDay:
     return PreviewDay(day, round(length.low_min, 1), round(length.high_min, 1))
 
 
-def _comparison(a: WeekDose, b: WeekDose, versions: Sequence[PlanVersion]) -> PlanComparison:
+def _comparison(
+    a: WeekDose, b: WeekDose, versions: Sequence[PlanVersion], guarded: Collection[str]
+) -> PlanComparison:
     names = [f'"{version.plan.name}"' for version in versions]
     if names[0] == names[1]:
         names = ["this plan", "the other plan"]
-    return compare_plans(a, b, name_a=names[0], name_b=names[1])
+    return compare_plans(a, b, name_a=names[0], name_b=names[1], guarded_sites=guarded)

@@ -132,8 +132,8 @@ def test_sides_come_back_whole(cast, signed_in, row):
         "sentence": (
             "Invented row: the e1RM of the right side is 20.0% above the left, which is more than noise "
             "alone (95% interval +14.4 to +25.2; equal sides would be seen up to 6.7% apart), from 3 days of "
-            "the left and 3 of the right in 84. Forbear evens out nothing: plans, loads and advice of both sides "
-            "stay as they are."
+            "the left and 3 of the right in 84. Forbear evens out nothing: plans, loads and advice of both "
+            "sides stay as they are."
         ),
     }
     assert (joint["joint"], joint["pain"]["difference"], joint["pain"]["is_within_noise"]) == (

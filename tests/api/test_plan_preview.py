@@ -126,6 +126,7 @@ def test_preview_comes_back_whole(cast, coach_api, plan, lift):
             {
                 "joint": "knee",
                 "side": "left",
+                "is_guarded": True,
                 "joint_reps": 58.0,
                 "known_joint_load_kg": 0.0,
                 "unknown_load_share": 1.0,
@@ -354,6 +355,15 @@ def test_two_plans_side_by_side_have_equal_sets_and_other_joint_reps(cast, coach
             }
         ],
     }
+
+
+def test_of_two_plans_the_guarded_site_is_told_first(cast, coach_api, lift, make_plan):
+    JointStress.objects.create(exercise=lift, joint="hip", stress=0.5, reason="Invented")
+    InjuryFactory(client=cast.client, joint="hip", status="settled", pain_limit=4)
+    few, many = make_plan(reps_high=7), make_plan(name="Many reps", reps_high=15)
+    found = preview(coach_api, few, cast.client, compare_with=many.uid)
+    assert [site["is_guarded"] for site in found["sites"]] == [True, False]
+    assert "of the left hip" in found["comparison"]["statement"]
 
 
 def test_plan_beside_itself_is_the_same(cast, coach_api, plan):

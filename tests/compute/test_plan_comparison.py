@@ -56,6 +56,18 @@ def test_the_same_sets_with_other_joint_reps_are_told_with_their_numbers():
     )
 
 
+def test_guarded_sites_are_told_before_others_that_differ_more():
+    def both(knee, hip):
+        return WeekDose(
+            tuple(SiteDose(j, "left", n, 0.0, 0.0) for j, n in (("hip", hip), ("knee", knee))), (), 0, 0
+        )
+
+    a, b = both(60, 60), both(90, 180)
+    assert "left hip" in compare_plans(a, b).statement
+    assert "left knee" in compare_plans(a, b, guarded_sites={"knee:left"}).statement
+    assert "left hip" in compare_plans(a, both(60, 180), guarded_sites={"knee:left"}).statement
+
+
 def test_equal_plans_are_told_as_the_same():
     found = compare_plans(week(), week())
     assert found.statement == (
