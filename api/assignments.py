@@ -112,7 +112,9 @@ class ScheduledSessionOut(serializers.Serializer[Any]):
     due_on = serializers.DateField(source="session.due_on")
     status = serializers.CharField(source="session.status")
     is_deload = serializers.BooleanField(source="session.is_deload")
-    prescribed_sets = serializers.IntegerField(source="session.prescribed_sets")
+    prescribed_sets = serializers.IntegerField(
+        source="session.prescribed_sets", help_text="One-sided work of both sides is a set of each."
+    )
     prescribed_reps = serializers.IntegerField(
         source="session.prescribed_reps", help_text="Sets times the low end of the range; a hold has none."
     )

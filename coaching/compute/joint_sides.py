@@ -1,4 +1,4 @@
-"""Which sides a joint has, and which of them a set loads."""
+"""Which sides a joint has, which of them a set loads, and which sides a set stands for."""
 
 from coaching.compute.exposure import BOTH, LEFT, MIDLINE, RIGHT
 
@@ -42,3 +42,22 @@ def sides_loaded(joint: str, set_side: str) -> tuple[str, ...]:
     """
     sides = sides_of_joint(joint)
     return sides if set_side == BOTH or sides == (MIDLINE,) else (set_side,)
+
+
+def sides_in_turn(side: str, *, is_one_sided: bool) -> tuple[str, ...]:
+    """Give the sides that sets are done on one after the other.
+
+    Args:
+        side: left, right or both.
+        is_one_sided: the exercise is done with one limb at a time.
+
+    Returns:
+        left and right for one-sided work of both sides, a set of each; else the side itself.
+
+    Source:
+        Design choice.
+
+    >>> sides_in_turn("both", is_one_sided=True), sides_in_turn("both", is_one_sided=False)
+    (('left', 'right'), ('both',))
+    """
+    return (LEFT, RIGHT) if is_one_sided and side == BOTH else (side,)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from coaching.compute.exercise_profile import ExerciseProfile
 from coaching.compute.exposure import BOTH, LEFT, RIGHT
+from coaching.compute.joint_sides import sides_in_turn
 
 SIDES = (LEFT, RIGHT, BOTH)
 
@@ -64,7 +65,7 @@ class PlannedSets:
     @property
     def sides_in_turn(self) -> tuple[str, ...]:
         """One-sided work of both sides is a set of the left and a set of the right."""
-        return (LEFT, RIGHT) if self.exercise.is_one_sided and self.side == BOTH else (self.side,)
+        return sides_in_turn(self.side, is_one_sided=self.exercise.is_one_sided)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from coaching.compute import strength
-from coaching.compute.joint_sides import REPS_OF_A_HOLD, sides_loaded
+from coaching.compute.joint_sides import REPS_OF_A_HOLD, sides_in_turn, sides_loaded
 from coaching.compute.units import load_kg_of
 from coaching.models import (
     WHOLE_LOADS,
@@ -80,7 +80,7 @@ def _joint_days(
         reps = REPS_OF_A_HOLD if row.reps is None else row.reps
         load_kg = 0.0 if row.is_to_confirm else float(load_kg_of(row.load_thousandths, row.load_unit))
         for joint, stress in stresses.get(row.exercise_id, {}).items():
-            for side in sides_loaded(joint, row.side):
+            for side in _sides_loaded(joint, row):
                 site = found[row.session.performed_on, joint, side]
                 site.joint_reps += reps * stress
                 site.joint_load_kg += reps * stress * load_kg
@@ -100,6 +100,12 @@ def _joint_days(
         )
         for (day, joint, side), site in found.items()
     ]
+
+
+def _sides_loaded(joint: str, row: LoggedSet) -> list[str]:
+    """A set of both sides of one-sided work stands for a set of each, so that the spine sees two."""
+    turns = sides_in_turn(row.side, is_one_sided=row.exercise.is_one_sided)
+    return [side for turn in turns for side in sides_loaded(joint, turn)]
 
 
 def _lift_days(client: Client, sets: Iterable[LoggedSet]) -> list[LiftDay]:

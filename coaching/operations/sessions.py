@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 
+from coaching.compute.joint_sides import sides_in_turn
 from coaching.errors import (
     ConflictError,
     FieldFault,
@@ -22,7 +23,7 @@ from coaching.errors import (
 from coaching.models import Actor, Client, LoggedSet, Session
 from coaching.operations import pain, rollups
 from coaching.operations.audit import record_change, record_reads
-from coaching.operations.entries import FIRST_INSTANT, SessionEntry, content_hash
+from coaching.operations.entries import FIRST_INSTANT, SessionEntry, SetEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
 from coaching.operations.standing import check_may_store, note_post
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
@@ -314,11 +315,17 @@ def _session_row(client: Client, entry: SessionEntry, lookups: Lookups, now: dat
         session_rpe=entry.session_rpe,
         note=entry.note,
         is_deload=bool(scheduled and scheduled.is_deload),
-        work_sets=len(work),
-        work_reps=sum(row.reps or 0 for row in work),
+        work_sets=sum(_turns(row, lookups) for row in work),
+        work_reps=sum(_turns(row, lookups) * (row.reps or 0) for row in work),
         content_hash=content_hash(entry),
         received_at=now,
     )
+
+
+def _turns(row: SetEntry, lookups: Lookups) -> int:
+    """2 for one-sided work that was entered as of both sides: it stands for a set of each."""
+    exercise = lookups.exercises[row.exercise_code]
+    return len(sides_in_turn(row.side, is_one_sided=exercise.is_one_sided))
 
 
 def _check_times(entry: SessionEntry, now: datetime) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from math import isnan, nan
 
+from coaching.compute.joint_sides import sides_in_turn
 from coaching.compute.units import round_to_step
 from coaching.models import (
     WHOLE_LOADS,
@@ -15,7 +16,6 @@ from coaching.models import (
     LoadRule,
     PlanDay,
     Prescription,
-    SetSide,
 )
 from coaching.reads.labels import FRESH
 from coaching.reads.planned_days import PlannedLoad
@@ -95,8 +95,7 @@ def _planned_load(row: Prescription, track: str, known: dict[_Lift, _Known]) -> 
 
 def _lifts(row: Prescription, track: str) -> list[_Lift]:
     """The lifts under which the work is logged."""
-    is_in_turn = row.exercise.is_one_sided and row.side == SetSide.BOTH
-    sides = [SetSide.LEFT.value, SetSide.RIGHT.value] if is_in_turn else [row.side]
+    sides = sides_in_turn(row.side, is_one_sided=row.exercise.is_one_sided)
     return [(row.exercise_id, side, track) for side in sides]
 
 

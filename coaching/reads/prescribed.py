@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from coaching.compute.joint_sides import sides_in_turn
 from coaching.compute.plan_dose import week_dose
 from coaching.models import PlanDay, Prescription
 from coaching.reads.exercise_profiles import exercise_profile
@@ -11,7 +12,10 @@ from coaching.reads.planned_days import planned_day
 
 @dataclass(frozen=True, slots=True)
 class PrescribedDay:
-    """`joint_reps` by site, like "knee:left"; warm-up ramps count there, but are no work sets or reps."""
+    """Work sets and their reps, one-sided work of both sides as a set of each.
+
+    `joint_reps` by site, like "knee:left"; warm-up ramps count there, but are no work sets or reps.
+    """
 
     sets: int
     reps: int
@@ -29,15 +33,20 @@ def prescribed_day(day: PlanDay, stresses: Mapping[int, Mapping[str, float]]) ->
     profiles = {
         row.exercise_id: exercise_profile(row.exercise, stresses.get(row.exercise_id, {})) for row in rows
     }
+    sets = [row.sets * len(_sides_in_turn(row)) for row in rows]
     return PrescribedDay(
-        sets=sum(row.sets for row in rows),
-        reps=sum(row.sets * (row.reps_low or 0) for row in rows),
+        sets=sum(sets),
+        reps=sum(count * (row.reps_low or 0) for count, row in zip(sets, rows, strict=True)),
         joint_reps={site.site: site.joint_reps for site in week_dose([planned_day(day, profiles)]).sites},
     )
 
 
 def prescriptions_of(day: PlanDay) -> list[Prescription]:
     return [row for block in day.blocks.all() for row in block.prescriptions.all()]
+
+
+def _sides_in_turn(row: Prescription) -> tuple[str, ...]:
+    return sides_in_turn(row.side, is_one_sided=row.exercise.is_one_sided)
 
 
 def weekly_joint_reps(days: Iterable[PrescribedDay]) -> dict[str, float]:

@@ -4,11 +4,14 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from math import isnan
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coaching.compute.effort import judge_effort
+from coaching.compute.exposure import BOTH
+from coaching.compute.joint_sides import sides_in_turn
 from coaching.compute.units import load_kg_of, round_to_step
 from coaching.models import (
     WHOLE_LOADS,
@@ -55,7 +58,7 @@ class SessionDoses:
 class _Prescribed:
     id: int
     exercise_id: int
-    side: str
+    sides: tuple[str, ...]
     sets: int
     reps_low: int | None
     duration_s: int | None
@@ -63,6 +66,11 @@ class _Prescribed:
     load_kg: float
     share_of_1rm: float
     step_kg: float
+
+    @property
+    def sides_answered(self) -> tuple[str, ...]:
+        """Sides under which its sets may be logged: of two sides in turn, each by itself or both at once."""
+        return self.sides if len(self.sides) == 1 else (*self.sides, BOTH)
 
 
 def session_doses(rows: Sequence[ScheduledSession], *, last_day: date) -> SessionDoses:
@@ -103,16 +111,19 @@ def _prescriptions(plan_day_ids: set[int]) -> defaultdict[int, list[_Prescribed]
     rows = Prescription.objects.filter(block__day_id__in=plan_day_ids).values_list(
         "block__day_id", "id", "exercise_id", "side", "sets", "reps_low", "duration_s", "effort_target",
         "rir_target", "load_rule", "load_kg", "share_of_1rm", "exercise__load_basis",
-        "exercise__load_step_thousandths",
+        "exercise__load_step_thousandths", "exercise__is_one_sided",
     )  # fmt: skip
-    for day, own, exercise, side, sets, reps, seconds, effort, rir, rule, load_kg, share, basis, step in rows:
+    for (
+        day, own, exercise, side, sets, reps, seconds, effort, rir, rule, load_kg, share, basis, step, is_one
+    ) in rows:  # fmt: skip
+        turns = sides_in_turn(side, is_one_sided=is_one)
         is_whole = basis in WHOLE_LOADS
         found[day].append(
             _Prescribed(
                 id=own,
                 exercise_id=exercise,
-                side=side,
-                sets=sets,
+                sides=turns,
+                sets=sets * len(turns),
                 reps_low=reps,
                 duration_s=seconds,
                 rir_target=0.0 if effort == EffortTarget.FAILURE else _known(rir),
@@ -153,14 +164,14 @@ def _prescribed_load_kg(
     if not each.share_of_1rm > 0:
         return each.load_kg
     first = row.due_on - timedelta(days=E1RM_OF_DAYS)
-    before = [
-        e1rm_kg
-        for day, e1rm_kg in e1rms.get((row.client_id, each.exercise_id, each.side), [])
-        if first <= day < row.due_on
+    best = [
+        max((e1rm_kg for day, e1rm_kg in e1rms.get(lift, []) if first <= day < row.due_on), default=NOT_KNOWN)
+        for side in each.sides
+        if (lift := (row.client_id, each.exercise_id, side))
     ]
-    if not before:
+    if any(isnan(e1rm_kg) for e1rm_kg in best):
         return NOT_KNOWN
-    load_kg = round(each.share_of_1rm * max(before), 6)
+    load_kg = round(each.share_of_1rm * min(best), 6)
     return round_to_step(load_kg, each.step_kg, "down") if each.step_kg else load_kg
 
 
@@ -184,7 +195,9 @@ def _done_sets(
 ) -> _DoneSets:
     place_of = {row.id: place for place, row in enumerate(rows)}
     answered = {
-        plan_day: Answered.of((each.id, each.exercise_id, each.side, each) for each in prescribed)
+        plan_day: Answered.of(
+            (each.id, each.exercise_id, side, each) for each in prescribed for side in each.sides_answered
+        )
         for plan_day, prescribed in days.items()
     }
     sets = LoggedSet.objects.filter(
@@ -194,20 +207,21 @@ def _done_sets(
         kind=SetKind.WORK,
     ).values_list(
         "session__scheduled_session__id", "prescription_id", "exercise_id", "side", "load_thousandths",
-        "load_unit", "is_to_confirm", "reps", "duration_s", "rir", "ended_by",
+        "load_unit", "is_to_confirm", "reps", "duration_s", "rir", "ended_by", "exercise__is_one_sided",
     )  # fmt: skip
     places: list[int] = []
     cells: list[tuple[float, float, float, float, bool]] = []
-    for scheduled, named, exercise, side, load, unit, is_doubtful, reps, seconds, rir, end in sets:
+    for scheduled, named, exercise, side, load, unit, is_doubtful, reps, seconds, rir, end, is_one in sets:
         place = place_of[scheduled]
+        turns = len(sides_in_turn(side, is_one_sided=is_one))
         each = answered[rows[place].plan_day_id].by(named, exercise, side)
         is_compared = each is not None and load_of[place, each.id] > 0 and load > 0 and not is_doubtful
         load_kg = float(load_kg_of(load, unit)) if is_compared else NOT_KNOWN
         places.append(place)
         cells.append(
             (
-                _known(reps) * load_kg,
-                _known(seconds),
+                turns * _known(reps) * load_kg,
+                turns * _known(seconds),
                 0.0 if end == EndedBy.FAILURE else _known(rir),
                 NOT_KNOWN if each is None else each.rir_target,
                 end == EndedBy.PAIN,

@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+import time_machine
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
@@ -21,7 +22,8 @@ from coaching.operations.plans import write_plan
 from coaching.reads.adherence import held_sessions, scheduled_against_logs
 from coaching.reads.night_series import night_series
 from coaching.reads.plans import BlockContent, DayContent, PlanContent
-from tests.factories import NOW, ExerciseFactory
+from tests.bodies import session_body, set_body
+from tests.factories import NOW, ExerciseFactory, fresh_uid
 from tests.plan_builders import actor_of, knee_lift, prescription
 
 MONDAY = date(2026, 3, 2)
@@ -100,6 +102,43 @@ def test_a_share_of_1rm_is_held_against_the_best_estimate_from_before_the_day(ca
         )
     log(row, {}, {})
     assert held(row)[0].load == pytest.approx(50 / 55)  # 0.7 x 80 kg is 56 kg, and a step is 2.5 kg
+
+
+@pytest.mark.parametrize(
+    ("sides", "share"),
+    [
+        (["left", "right", "left", "right"], 1.0),
+        (["both", "both"], 1.0),
+        (["left", "left"], 0.5),
+        (["both", "left", "right", "both"], 1.5),
+    ],
+)
+def test_one_sided_work_of_both_sides_is_held_side_by_side(cast, signed_in, lift, sides, share):
+    type(lift).objects.filter(id=lift.id).update(is_one_sided=True)
+    row = schedule(cast, prescription(lift.code, side="both", **FIXED))[0]
+    sets = [set_body(exercise=lift.code, side=side, load=50, reps=6) for side in sides]
+    with time_machine.travel("2026-03-02T20:00:00Z", tick=False):
+        body = session_body(sets=sets, pain_reports=[])
+        answer = signed_in(cast.client).put(f"/api/v1/sessions/{fresh_uid()}", body, format="json")
+    assert answer.status_code == 201
+    (found,) = held(row)
+    assert (found.sets, found.reps, found.load, found.is_over) == (share, share, 1, share > 1)
+
+
+def test_share_of_1rm_of_one_sided_work_is_of_the_weaker_side(cast, lift):
+    type(lift).objects.filter(id=lift.id).update(is_one_sided=True)
+    row = schedule(cast, prescription(lift.code, side="both", **SHARE))[0]
+    for side, e1rm_kg in (("left", 100.0), ("right", 80.0)):
+        LiftDay.objects.create(
+            practice=cast.practice,
+            client=cast.client,
+            exercise=lift,
+            side=side,
+            day_on=MONDAY - timedelta(days=7),
+            e1rm_kg=e1rm_kg,
+        )
+    log(row, *({"side": side, "load_thousandths": 55_000} for side in ("left", "right") for _ in range(2)))
+    assert held(row)[0].load == 1
 
 
 @pytest.mark.parametrize(
