@@ -22,6 +22,7 @@ from coaching.reads.history import (
     SiteWeeks,
     tag_of,
 )
+from coaching.reads.rir_bias import StatedReserve
 
 MOST_WEEKS = 104
 
@@ -108,18 +109,41 @@ class LiftHistoryOut(serializers.Serializer[LiftHistory]):
     trend = LiftTrendOut(allow_null=True)
 
 
+class RirBiasOut(serializers.Serializer[StatedReserve]):
+    """How far stated repetitions in reserve were off, on sets that then went to failure.
+
+    Shown to coach and client, never applied: no load, no estimate and no advice is changed by it.
+    """
+
+    mean_reps = serializers.FloatField(
+        allow_null=True,
+        help_text="Mean of repetitions still done minus repetitions stated; above 0: more were left than "
+        "said. null: fewer than min_sets sets.",
+    )
+    low_reps = serializers.FloatField(
+        allow_null=True, help_text="95 % of single guesses lie from low_reps to high_reps."
+    )
+    high_reps = serializers.FloatField(allow_null=True)
+    n_sets = serializers.IntegerField(help_text="Sets to failure with a guess, within the window.")
+    min_sets = serializers.IntegerField(help_text="Below as many sets no number is given.")
+    window_days = serializers.IntegerField(help_text="Days up to today that were looked at.")
+    method = serializers.CharField()
+    version = serializers.CharField()
+
+
 class HistoryOut(serializers.Serializer[ClientHistory]):
     weeks = serializers.ListField(
         child=serializers.DateField(), source="week_starts", help_text="Mondays, oldest first."
     )
     sites = SiteWeeksOut(many=True)
     lifts = LiftHistoryOut(many=True)
+    rir_bias = RirBiasOut()
 
 
 class HistoryView(Endpoint):
     @extend_schema(operation_id="client_history_get", parameters=[HistoryQuery], responses={200: HistoryOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """Joint repetitions, load and pain of every site by ISO week, and every lift's estimates."""
+        """Joint repetitions, load and pain of every site by ISO week, every lift's estimates, RIR bias."""
         weeks = self.checked_query(HistoryQuery)["weeks"]
         history = read_history(actor=self.actor, client_uid=client_id, weeks=weeks, now=timezone.now())
         tag = f'"{tag_of(history)}"'

@@ -27,6 +27,13 @@ class PainReportIn(StrictSerializer):
         help_text="Coded questions of GET /symptoms; a code left out counts as not answered, never as no.",
     )
     note = TextField(max_length=2000, is_multiline=True, required=False, allow_blank=True, default="")
+    explanation = TextField(
+        max_length=300,
+        required=False,
+        allow_blank=True,
+        default="",
+        help_text="What the client says brought the pain on; severe pain without one is told at once.",
+    )
     reported_at = InstantField()
 
     def validate_symptoms(self, symptoms: dict[str, str]) -> dict[str, str]:
@@ -66,6 +73,7 @@ class PainReportOut(serializers.Serializer[PainReport]):
     pain = serializers.IntegerField()
     symptoms = serializers.DictField(child=serializers.CharField())
     note = serializers.CharField()
+    explanation = serializers.CharField()
     reported_at = serializers.DateTimeField()
     felt_on = serializers.DateField()
 
@@ -93,4 +101,5 @@ def pain_entry(data: dict[str, Any], uid: uuid.UUID | None = None) -> PainEntry:
         note=data["note"],
         reported_at=data["reported_at"],
         session_uid=data.get("session"),
+        explanation=data["explanation"],
     )

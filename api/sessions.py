@@ -58,6 +58,25 @@ class SetIn(StrictSerializer):
     reps = WholeField(min_value=0, max_value=1000, required=False, allow_null=True, default=None)
     duration_s = WholeField(min_value=1, max_value=7200, required=False, allow_null=True, default=None)
     rir = NumberField(min_value=0, max_value=20, step=0.5, required=False, allow_null=True, default=None)
+    guessed_rir = NumberField(
+        min_value=0,
+        max_value=20,
+        step=0.5,
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="Repetitions in reserve that the lifter stated during the set. Kept to be compared with "
+        "what a set to failure then showed; no load and no estimate is changed by it.",
+    )
+    guessed_after_reps = WholeField(
+        min_value=0,
+        max_value=1000,
+        required=False,
+        allow_null=True,
+        default=None,
+        help_text="After how many repetitions of the set guessed_rir was stated; 0 is before the set began. "
+        "Both are given, or neither.",
+    )
     ended_by = CodeField(choices=EndedBy.values, default=EndedBy.TARGET)
     tempo = TextField(max_length=12, required=False, allow_blank=True, default="")
     rest_s = WholeField(min_value=0, max_value=7200, required=False, allow_null=True, default=None)
@@ -71,7 +90,24 @@ class SetIn(StrictSerializer):
             raise serializers.ValidationError(
                 {"reps": "Give reps or duration_s, one of the two."}, code="required"
             )
+        _check_guess(attrs)
         return attrs
+
+
+def _check_guess(attrs: dict[str, Any]) -> None:
+    guessed_rir, after_reps, reps = attrs["guessed_rir"], attrs["guessed_after_reps"], attrs["reps"]
+    if (guessed_rir is None) != (after_reps is None):
+        missing = "guessed_rir" if guessed_rir is None else "guessed_after_reps"
+        detail = "Give guessed_rir and guessed_after_reps, or neither."
+        raise serializers.ValidationError({missing: detail}, code="required")
+    if guessed_rir is not None and reps is None:
+        raise serializers.ValidationError(
+            {"guessed_rir": "A guess belongs to a set that is counted in reps."}, code="invalid"
+        )
+    if after_reps is not None and after_reps > reps:
+        raise serializers.ValidationError(
+            {"guessed_after_reps": "The set has fewer repetitions than that."}, code="out_of_range"
+        )
 
 
 class SessionIn(StrictSerializer):
@@ -107,6 +143,8 @@ class SetOut(serializers.Serializer[LoggedSet]):
     reps = serializers.IntegerField(allow_null=True)
     duration_s = serializers.IntegerField(allow_null=True)
     rir = serializers.FloatField(allow_null=True)
+    guessed_rir = serializers.FloatField(allow_null=True, help_text="Stated during the set; never applied.")
+    guessed_after_reps = serializers.IntegerField(allow_null=True)
     ended_by = serializers.CharField()
     tempo = serializers.CharField()
     rest_s = serializers.IntegerField(allow_null=True)
@@ -280,6 +318,8 @@ def _set_entry(row: dict[str, Any]) -> SetEntry:
         rest_s=row["rest_s"],
         follows_previous=row["follows_previous"],
         prescription_uid=row["prescription"],
+        guessed_rir=row["guessed_rir"],
+        guessed_after_reps=row["guessed_after_reps"],
     )
 
 

@@ -10,6 +10,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+RIR_BIAS_VERSION = "1"
 LOW_LOAD_FROM = 0.3
 LOW_LOAD_TO = 0.5
 LOW_LOAD_MAX_RIR = 2.0

@@ -13,6 +13,9 @@ The first line names the columns, in any order. A cell left empty takes the defa
   reps          whole repetitions; or else
   duration_s    whole seconds, for exercises that are held
   rir           repetitions in reserve, in half steps; default not known
+  guessed_rir   reserve that the lifter stated during the set, in half steps; default not stated
+  guessed_after_reps
+                after how many of its repetitions that was, 0 for before the set; needed with guessed_rir
   ended_by      target, failure, pain, technique or other; default target
   tempo         like 3-1-1-0; default not known
 
@@ -34,7 +37,8 @@ MAX_ROWS = 500_000
 
 NEEDED = ("client", "performed_at", "exercise")
 COUNTED_IN = ("reps", "duration_s")
-COLUMNS = (*NEEDED, "side", "kind", "load", "load_unit", *COUNTED_IN, "rir", "ended_by", "tempo")
+GUESS = ("guessed_rir", "guessed_after_reps")
+COLUMNS = (*NEEDED, "side", "kind", "load", "load_unit", *COUNTED_IN, "rir", *GUESS, "ended_by", "tempo")
 
 KINDS, SIDES, UNITS, ENDINGS = (tuple(each.values) for each in (SetKind, SetSide, LoadUnit, EndedBy))
 TOLD_EVERY = 1000
@@ -89,7 +93,21 @@ def _read_content(cells: Cells) -> SetContent:
         rir=cells.halves("rir", 20),
         ended_by=cells.one_of("ended_by", ENDINGS, EndedBy.TARGET.value),
         tempo=cells.tempo("tempo"),
+        guessed_rir=cells.halves("guessed_rir", 20),
+        guessed_after_reps=cells.whole("guessed_after_reps", 0, 1000),
     )
+    _check_guess(cells, content)
     if bool(cells.cells.get("reps")) == bool(cells.cells.get("duration_s")):
         cells.note("reps", "required", "Give reps or duration_s, one of the two.")
     return content
+
+
+def _check_guess(cells: Cells, content: SetContent) -> None:
+    for given, other in (GUESS, GUESS[::-1]):
+        if cells.cells.get(given) and not cells.cells.get(other):
+            cells.note(other, "required", f"Give it together with {given}.")
+    if cells.cells.get("guessed_rir") and cells.cells.get("duration_s"):
+        cells.note("guessed_rir", "invalid", "A guess belongs to a set that is counted in reps.")
+    after, reps = content.guessed_after_reps, content.reps
+    if after is not None and reps is not None and after > reps:
+        cells.note("guessed_after_reps", "out_of_range", "The set has fewer repetitions than that.")

@@ -68,7 +68,10 @@ class EndedBy(models.TextChoices):
 
 
 class LoggedSet(PracticeRow):
-    """One set; the load stays as entered, kilograms are derived exactly when read."""
+    """One set; the load stays as entered, kilograms are derived exactly when read.
+
+    `guessed_rir` is the reserve the lifter stated after `guessed_after_reps` repetitions; no number uses it.
+    """
 
     session = models.ForeignKey(Session, on_delete=models.CASCADE, related_name="sets")
     exercise = models.ForeignKey("coaching.Exercise", on_delete=models.PROTECT, related_name="+")
@@ -83,6 +86,8 @@ class LoggedSet(PracticeRow):
     reps = models.PositiveSmallIntegerField(null=True)
     duration_s = models.PositiveIntegerField(null=True)
     rir = models.FloatField(null=True)
+    guessed_rir = models.FloatField(null=True)
+    guessed_after_reps = models.PositiveSmallIntegerField(null=True)
     ended_by = models.CharField(max_length=10)
     tempo = models.CharField(max_length=12, blank=True)
     rest_s = models.PositiveIntegerField(null=True)
@@ -101,6 +106,18 @@ class LoggedSet(PracticeRow):
             one_of("ended_by", EndedBy.values, "loggedset_ended_by_known"),
             within("load_thousandths", 0, 2_000_000, "loggedset_load_possible"),
             within("rir", 0, 20, "loggedset_rir_possible", optional=True),
+            within("guessed_rir", 0, 20, "loggedset_guess_possible", optional=True),
+            models.CheckConstraint(
+                condition=Q(guessed_rir__isnull=True, guessed_after_reps__isnull=True)
+                | Q(
+                    guessed_rir__isnull=False,
+                    guessed_after_reps__isnull=False,
+                    guessed_after_reps__gte=0,
+                    reps__isnull=False,
+                    guessed_after_reps__lte=F("reps"),
+                ),
+                name="loggedset_guess_within_the_set",
+            ),
             models.CheckConstraint(
                 # A CHECK that comes out as NULL passes: what must be there has to be asked for by name.
                 condition=Q(reps__isnull=False, reps__gte=0, reps__lte=1000, duration_s__isnull=True)
@@ -130,6 +147,7 @@ class PainReport(PracticeRow):
     pain = models.PositiveSmallIntegerField()
     symptoms = models.JSONField(default=dict)
     note = models.CharField(max_length=2000, blank=True)
+    explanation = models.CharField(max_length=300, blank=True)
     reported_at = models.DateTimeField()
     felt_on = models.DateField()
     content_hash = models.CharField(max_length=80)

@@ -10,6 +10,8 @@ from typing import Any
 HASH_VERSION = "v1"
 FIRST_INSTANT = datetime(1990, 1, 1, tzinfo=UTC)
 MAX_SETS = 200
+# Left out of the digest while they say nothing, so that what was stored before they came keeps its digest.
+FIELDS_SINCE_V1 = ("guessed_rir", "guessed_after_reps", "explanation")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +30,8 @@ class SetEntry:
     rest_s: int | None
     follows_previous: bool
     prescription_uid: uuid.UUID | None
+    guessed_rir: float | None = None
+    guessed_after_reps: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +46,7 @@ class PainEntry:
     note: str
     reported_at: datetime
     session_uid: uuid.UUID | None = None
+    explanation: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +63,12 @@ class SessionEntry:
 
 def content_hash(entry: SessionEntry | PainEntry) -> str:
     """A digest of the content as meant: key order, 5 or 5.0 and the offset of an instant do not change it."""
-    text = json.dumps(asdict(entry), sort_keys=True, default=_plain)
+    text = json.dumps(asdict(entry, dict_factory=_as_meant), sort_keys=True, default=_plain)
     return f"{HASH_VERSION}:{hashlib.sha256(text.encode()).hexdigest()}"
+
+
+def _as_meant(fields: list[tuple[str, Any]]) -> dict[str, Any]:
+    return {name: value for name, value in fields if name not in FIELDS_SINCE_V1 or value not in (None, "")}
 
 
 def _plain(value: Any) -> str:

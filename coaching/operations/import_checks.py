@@ -228,4 +228,6 @@ def _set_entry(session_uid: uuid.UUID, position: int, row: SetRow) -> SetEntry:
         rest_s=None,
         follows_previous=False,
         prescription_uid=None,
+        guessed_rir=content.guessed_rir,
+        guessed_after_reps=content.guessed_after_reps,
     )

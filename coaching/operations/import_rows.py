@@ -26,6 +26,8 @@ class SetContent:
     rir: float | None
     ended_by: str
     tempo: str
+    guessed_rir: float | None
+    guessed_after_reps: int | None
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,6 +76,7 @@ def report_row(*, client: Client, entry: PainEntry, session: Session | None, now
         pain=entry.pain,
         symptoms=entry.symptoms,
         note=entry.note,
+        explanation=entry.explanation,
         reported_at=entry.reported_at,
         felt_on=session.performed_on if session else _felt_on(client, entry),
         content_hash=content_hash(entry),

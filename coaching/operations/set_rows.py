@@ -123,6 +123,8 @@ def _set_row(client: Client, session: Session, entry: SetEntry, position: int, l
         reps=entry.reps,
         duration_s=entry.duration_s,
         rir=entry.rir,
+        guessed_rir=entry.guessed_rir,
+        guessed_after_reps=entry.guessed_after_reps,
         ended_by=entry.ended_by,
         tempo=entry.tempo,
         rest_s=entry.rest_s,

@@ -25,6 +25,7 @@ from coaching.models import (
     Session,
 )
 from coaching.reads.lift_states import LiftState, newest_scores, state_of
+from coaching.reads.rir_bias import StatedReserve, stated_reserve
 
 WEEK = timedelta(days=7)
 MIN_TREND_EXPOSURES = 4
@@ -125,6 +126,7 @@ class ClientHistory:
     week_starts: tuple[date, ...]
     sites: tuple[SiteWeeks, ...]
     lifts: tuple[LiftHistory, ...]
+    rir_bias: StatedReserve
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +195,9 @@ def client_history(client_id: int, until_on: date, weeks: int, *, with_private: 
     found = sites_weeks(keys, until_on, weeks, with_private=with_private)
     lifts = _lift_histories(_lift_days(client_id, until_on, weeks), until_on, weeks)
     lifts = _with_night(lifts, client_id, until_on)
-    return ClientHistory(starts, tuple(found[key] for key in keys), tuple(lifts))
+    return ClientHistory(
+        starts, tuple(found[key] for key in keys), tuple(lifts), stated_reserve(client_id, until_on)
+    )
 
 
 def _with_night(lifts: list[LiftHistory], client_id: int, until_on: date) -> list[LiftHistory]:

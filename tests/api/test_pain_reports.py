@@ -34,7 +34,7 @@ def pointers(answer):
 
 def test_new_report_is_created_and_answered_whole(app):
     uid = uuid.uuid4()
-    answer = put(app, pain_body(note="On the\nway down."), uid)
+    answer = put(app, pain_body(note="On the\nway down.", explanation="Knelt on it all day."), uid)
     assert answer.status_code == 201
     assert answer.json() == {
         "pain_report": {
@@ -46,6 +46,7 @@ def test_new_report_is_created_and_answered_whole(app):
             "pain": 2,
             "symptoms": {},
             "note": "On the\nway down.",
+            "explanation": "Knelt on it all day.",
             "reported_at": "2026-03-02T17:40:00Z",
             "felt_on": "2026-03-02",
         },
@@ -177,6 +178,9 @@ BAD = [
     ("/note", {"note": "x" * 2001}),
     ("/note", {"note": "a\x07b"}),
     ("/note", {"note": 5}),
+    ("/explanation", {"explanation": "x" * 301}),
+    ("/explanation", {"explanation": "a\nb"}),
+    ("/explanation", {"explanation": None}),
     ("/reported_at", {"reported_at": "2026-03-02T18:40:00"}),
     ("/reported_at", {"reported_at": "2026-03-02"}),
     ("/reported_at", {"reported_at": "2026-03-02T18:40:60Z"}),

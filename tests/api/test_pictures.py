@@ -1,8 +1,10 @@
+import uuid
 from datetime import date, timedelta
 
 import pytest
 
 from coaching.models import AuditEvent, InterventionNote, JointDay, LiftDay
+from tests.bodies import session_body, set_body
 from tests.factories import NOW, ExerciseFactory
 
 TODAY = date(2026, 3, 2)  # a Monday
@@ -183,6 +185,7 @@ def test_a_clients_picture_leaves_the_coachs_private_notes_out(cast, record, sig
 
 def test_the_history_is_weeks_by_sites_and_lifts_by_exposures(cast, record, signed_in):
     body = signed_in(cast.coach).get(history(record, "?weeks=3")).json()
+    del body["rir_bias"]
     trend = body["lifts"][0].pop("trend")
     points = body["lifts"][0].pop("points")
     assert body == {
@@ -245,3 +248,23 @@ def test_the_newest_week_is_the_one_of_the_clients_own_day(cast, record, signed_
     cast.client.zone = "Europe/Lisbon"
     cast.client.save()
     assert signed_in(cast.coach).get(history(record, "?weeks=1")).json()["weeks"] == ["2026-02-23"]
+
+
+@pytest.mark.parametrize("who", ["coach", "client"])
+def test_the_rir_bias_is_shown_to_coach_and_client(cast, record, signed_in, who):
+    sets = [
+        set_body(reps=8, rir=None, ended_by="failure", guessed_rir=1, guessed_after_reps=after)
+        for after in (4, 5, 6, 5, 5)
+    ]
+    body = session_body(sets=sets, pain_reports=[])
+    signed_in(cast.client).put(f"/api/v1/sessions/{uuid.uuid4()}", body, format="json")
+    assert signed_in(getattr(cast, who)).get(history(record)).json()["rir_bias"] == {
+        "mean_reps": 2.0,
+        "low_reps": pytest.approx(2 - 1.96 * 0.5**0.5),
+        "high_reps": pytest.approx(2 + 1.96 * 0.5**0.5),
+        "n_sets": 5,
+        "min_sets": 5,
+        "window_days": 365,
+        "method": "limits_of_agreement",
+        "version": "1",
+    }

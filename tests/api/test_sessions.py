@@ -90,6 +90,25 @@ def test_the_days_of_its_joints_and_lifts_follow_the_session(app):
     assert LiftDay.objects.get().e1rm_kg == pytest.approx(100 * (1 + 7 / 30))
 
 
+def test_a_stated_reserve_comes_back_as_it_was_given(app):
+    uid, row = uuid.uuid4(), set_body(reps=8, rir=None, ended_by="failure")
+    body = session_body(sets=[row | {"guessed_rir": 1.5, "guessed_after_reps": 5}])
+    assert put(app, body, uid).status_code == 201
+    (stored,) = app.get(f"/api/v1/sessions/{uid}").data["sets"]
+    assert (stored["guessed_rir"], stored["guessed_after_reps"]) == (1.5, 5)
+    assert put(app, body, uid).status_code == 200
+    body["sets"][0]["guessed_rir"] = 2
+    assert put(app, body, uid).status_code == 409
+
+
+def test_a_merge_patch_keeps_the_stated_reserve(app):
+    uid = uuid.uuid4()
+    put(app, session_body(sets=[set_body(guessed_rir=0, guessed_after_reps=5)]), uid)
+    app.patch(f"/api/v1/sessions/{uid}", {"note": "windy"}, format="json", HTTP_IF_MATCH='"1"')
+    stored = LoggedSet.objects.get()
+    assert (stored.guessed_rir, stored.guessed_after_reps) == (0, 5)
+
+
 def test_a_load_in_pounds_keeps_its_number_and_gives_exact_kilograms(app):
     answer = put(app, session_body(sets=[set_body(load=225, load_unit="lb")]))
     assert answer.data["session"]["sets"][0]["load"] == 225
@@ -166,6 +185,7 @@ def test_a_coach_may_write_on_a_clients_behalf_but_must_say_whose(cast, signed_i
     assert put(coach, session_body(client=str(cast.colleagues_client.uid))).status_code == 404
 
 
+HOLD = {"exercise": "wall_sit", "reps": None, "rir": None, "duration_s": 40}
 IMPOSSIBLE = [
     ("/sets/0/load", {"load": -1}),
     ("/sets/0/load", {"load": "100"}),
@@ -179,6 +199,14 @@ IMPOSSIBLE = [
     ("/sets/0/exercise", {"exercise": "no_such_lift"}),
     ("/sets/0/side", {"side": "top"}),
     ("/sets/0/rir", {"rir": 2.3}),
+    ("/sets/0/guessed_rir", {"guessed_rir": 2.3, "guessed_after_reps": 3}),
+    ("/sets/0/guessed_rir", {"guessed_rir": 20.5, "guessed_after_reps": 3}),
+    ("/sets/0/guessed_rir", {"guessed_after_reps": 3}),
+    ("/sets/0/guessed_rir", {**HOLD, "guessed_rir": 2, "guessed_after_reps": 0}),
+    ("/sets/0/guessed_after_reps", {"guessed_rir": 2}),
+    ("/sets/0/guessed_after_reps", {"guessed_rir": 2, "guessed_after_reps": 6}),
+    ("/sets/0/guessed_after_reps", {"guessed_rir": 2, "guessed_after_reps": -1}),
+    ("/sets/0/guessed_after_reps", {"guessed_rir": 2, "guessed_after_reps": 1.5}),
     ("/sets/0/tempo", {"tempo": "fast"}),
     ("/sets/0/id", {"id": "00000000-0000-0000-0000-000000000000"}),
     ("/sets/0/score", {"score": 3}),

@@ -369,6 +369,25 @@ CASES: dict[str, Check | Once] = {
         [{"rir": 0.0}, {"rir": 20.0}, {"rir": None}],
         [{"rir": rir} for rir in (-0.5, 20.5, inf, -inf)],
     ),
+    "loggedset_guess_possible": Check(
+        LoggedSet,
+        [{"guessed_rir": rir, "guessed_after_reps": 3} for rir in (0.0, 20.0)] + [{"guessed_rir": None}],
+        [{"guessed_rir": rir, "guessed_after_reps": 3} for rir in (-0.5, 20.5, inf, -inf)],
+    ),
+    "loggedset_guess_within_the_set": Check(
+        LoggedSet,
+        [
+            {},
+            {"guessed_rir": 2.5, "guessed_after_reps": 0},
+            {"guessed_rir": 0.0, "guessed_after_reps": 5},
+        ],
+        [
+            {"guessed_rir": 2.0},
+            {"guessed_after_reps": 3},
+            {"guessed_rir": 2.0, "guessed_after_reps": 6},
+            {"guessed_rir": 2.0, "guessed_after_reps": 0, "reps": None, "duration_s": 30},
+        ],
+    ),
     "loggedset_reps_or_duration": Check(
         LoggedSet,
         [

@@ -241,7 +241,7 @@ def test_a_clients_history_takes_the_same_queries_however_much_there_is(
 
 def test_a_client_without_records_has_an_empty_history(client):
     found = client_history(client.id, SUNDAY, 3)
-    assert (len(found.week_starts), found.sites, found.lifts) == (3, (), ())
+    assert (len(found.week_starts), found.sites, found.lifts, found.rir_bias.n_sets) == (3, (), (), 0)
 
 
 def test_the_tag_changes_with_the_history(client):

@@ -80,6 +80,30 @@ def test_every_column_is_stored(run):
     assert (stored.reps, stored.rir, stored.ended_by, stored.tempo) == (12, 2.5, "technique", "3-1-X-0")
 
 
+GUESS_HEADER = "client,performed_at,exercise,reps,duration_s,guessed_rir,guessed_after_reps,ended_by"
+
+
+def test_a_stated_reserve_is_stored_with_the_repetition_it_was_stated_after(run):
+    assert run(GUESS_HEADER, "Mira Lift,2026-03-02,back_squat,9,,2.5,5,failure").status == 0
+    stored = LoggedSet.objects.get()
+    assert (stored.guessed_rir, stored.guessed_after_reps, stored.ended_by) == (2.5, 5, "failure")
+
+
+@pytest.mark.parametrize(
+    ("cells", "column", "code"),
+    [
+        ("back_squat,9,,2,", "guessed_after_reps", "required"),
+        ("back_squat,9,,,4", "guessed_rir", "required"),
+        ("back_squat,9,,2,10", "guessed_after_reps", "out_of_range"),
+        ("back_squat,9,,2.3,4", "guessed_rir", "invalid"),
+        ("back_squat,9,,2,-1", "guessed_after_reps", "invalid"),
+        ("plank,,45,2,0", "guessed_rir", "invalid"),
+    ],
+)
+def test_a_guess_that_cannot_be_is_told_by_its_column(run, cells, column, code):
+    assert run(GUESS_HEADER, f"Mira Lift,2026-03-02,{cells},failure").faults == [(2, column, code)]
+
+
 def test_what_is_left_out_takes_its_default(run):
     assert run("client,performed_at,exercise,reps", "Mira Lift,2026-03-02,back_squat,5").status == 0
     stored = LoggedSet.objects.get()
