@@ -8,6 +8,7 @@ from django.core.mail import EmailMultiAlternatives
 
 from coaching.charts import capital, day_words
 from coaching.compute import evidence
+from coaching.compute.red_flags import PAIN_JUMP_CODE
 from coaching.compute.symptoms import FOLLOW_UPS, SYMPTOMS
 from coaching.emails.message import NothingToTellError, compose
 from coaching.emails.morning import target_words
@@ -56,6 +57,7 @@ class Reported:
     pain: int
     moment: str
     note: str
+    explanation: str
 
 
 def urgent_mail(row: MailRow) -> EmailMultiAlternatives:
@@ -117,7 +119,8 @@ def _symptoms(alert: Alert) -> list[str]:
     """The questions that were answered with yes, as they were asked."""
     asked = {code: row.question for code, row in SYMPTOMS.items()}
     asked |= {code: row.question for code, row in FOLLOW_UPS.items()}
-    return [asked.get(code, code.replace("_", " ")) for code in alert.evidence.get("flags", [])]
+    answered = [code for code in alert.evidence.get("flags", []) if code != PAIN_JUMP_CODE]
+    return [asked.get(code, code.replace("_", " ")) for code in answered]
 
 
 def _report(alert: Alert) -> PainReport | None:
@@ -138,4 +141,5 @@ def _reported(alert: Alert) -> Reported | None:
         pain=report.pain,
         moment=MOMENT_WORDS[PainMoment(report.moment)],
         note=report.note,
+        explanation=report.explanation,
     )

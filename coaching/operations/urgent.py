@@ -1,16 +1,17 @@
 """What cannot wait for the night: red flags and passed pain limits, told, alerted and mailed at once."""
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from coaching.compute import evidence
 from coaching.compute.asks import RED_FLAG_ASKS, limit_asks
 from coaching.compute.findings import PainLimitNumbers
 from coaching.compute.pain import DEFAULT_PAIN_LIMIT
-from coaching.compute.red_flags import Answer, RedFlagAssessment, assess_symptoms
+from coaching.compute.red_flags import PAIN_JUMP_CODE, Answer, RedFlagAssessment, assess_symptoms
 from coaching.models import (
     Alert,
     AlertKind,
@@ -24,6 +25,7 @@ from coaching.models import (
 )
 from coaching.operations.alerts import Finding, apply_findings
 from coaching.operations.mail import enqueue_mail
+from coaching.operations.pain_jumps import PainJump, find_pain_jumps
 from coaching.operations.rollups import MOMENTS_OF_THE_DAY
 from coaching.reads.labels import site_label
 
@@ -48,16 +50,18 @@ class UrgentNotice:
 
 
 def raise_what_cannot_wait(
-    *, client: Client, reports: Iterable[PainReport], now: datetime
+    *, client: Client, reports: Sequence[PainReport], now: datetime
 ) -> list[UrgentNotice]:
     """Open or update red-flag and pain-limit alerts for what was just reported, with their urgent mail."""
     today = now.astimezone(ZoneInfo(client.practice.zone)).date()
     limits: dict[str, int] | None = None
+    jumps = find_pain_jumps(client=client, reports=reports, today=today)
     notices: list[UrgentNotice] = []
     for report in reports:
-        assessment = _assess(report, client)
+        jump = jumps.get(report.uid)
+        assessment = _assess(report, client, jump)
         if assessment is not None:
-            notices.append(_raise_red_flag(client, report, assessment, today, now))
+            notices.append(_raise_red_flag(client, report, assessment, jump, today, now))
         limits = limits_of(client) if limits is None else limits
         if _passes_limit(report, limits, today):
             notices.append(_raise_limit(client, report, limits, today, now))
@@ -73,8 +77,10 @@ def limits_of(client: Client) -> dict[str, int]:
     return found
 
 
-def _assess(report: PainReport, client: Client) -> RedFlagAssessment | None:
+def _assess(report: PainReport, client: Client, jump: PainJump | None) -> RedFlagAssessment | None:
     answers = {code: Answer(answer) for code, answer in report.symptoms.items()}
+    if jump is not None:
+        answers[PAIN_JUMP_CODE] = Answer.YES
     assessment = assess_symptoms(answers, emergency_number=client.emergency_text)
     return assessment if assessment.flags else None
 
@@ -90,29 +96,20 @@ def _target(report: PainReport) -> str:
 
 
 def _raise_red_flag(
-    client: Client, report: PainReport, assessment: RedFlagAssessment, today: date, now: datetime
+    client: Client,
+    report: PainReport,
+    assessment: RedFlagAssessment,
+    jump: PainJump | None,
+    today: date,
+    now: datetime,
 ) -> UrgentNotice:
     """Open the site's red flag, or add what is new to the one that stands; what is worse is mailed again."""
     target = _target(report)
     standing = Alert.objects.filter(client=client, kind=AlertKind.RED_FLAG, target=target).standing().first()
     known = standing.evidence.get("flags", []) if standing else []
     codes = [flag.code for flag in assessment.flags]
-    flags = sorted({*known, *codes})
-    urgency = _highest_urgency(assessment, standing)
-    finding = Finding(
-        client_id=client.id,
-        kind=AlertKind.RED_FLAG,
-        target=target,
-        severity=SEVERITY_OF_URGENCY[urgency],
-        sentence=_red_flag_sentence(target, flags, urgency, report.felt_on),
-        evidence={
-            "flags": flags,
-            "urgency": urgency,
-            "report": str(report.uid),
-            "worth_asking": list(RED_FLAG_ASKS),
-        },
-        method=f"{RED_FLAG_METHOD} {assessment.version}",
-    )
+    finding = _red_flag(client, report, assessment, jump, standing)
+    flags, urgency = finding.evidence["flags"], finding.evidence["urgency"]
     alert = _apply(client, finding, today, now)
     if alert.withdrawal_asked_at is not None:
         # Who says it again takes back that it was a mistake.
@@ -129,6 +126,51 @@ def _raise_red_flag(
     )
 
 
+def _red_flag(
+    client: Client,
+    report: PainReport,
+    assessment: RedFlagAssessment,
+    jump: PainJump | None,
+    standing: Alert | None,
+) -> Finding:
+    """What the report adds to what stands already."""
+    before = standing.evidence if standing else {}
+    flags = sorted({*before.get("flags", []), *(flag.code for flag in assessment.flags)})
+    urgency = _highest_urgency(assessment, standing)
+    jump_numbers = _newer_jump(before.get(PAIN_JUMP_CODE), jump, client)
+    methods = [RED_FLAG_METHOD] if set(flags) - {PAIN_JUMP_CODE} else []
+    methods += [PAIN_JUMP_CODE] if PAIN_JUMP_CODE in flags else []
+    numbers = {PAIN_JUMP_CODE: jump_numbers} if jump_numbers else {}
+    return Finding(
+        client_id=client.id,
+        kind=AlertKind.RED_FLAG,
+        target=_target(report),
+        severity=SEVERITY_OF_URGENCY[urgency],
+        sentence=_red_flag_sentence(_target(report), flags, urgency, report.felt_on, jump_numbers),
+        evidence={
+            "flags": flags,
+            "urgency": urgency,
+            "report": str(report.uid),
+            "worth_asking": list(RED_FLAG_ASKS),
+        }
+        | numbers,
+        method=f"{' and '.join(methods)} {assessment.version}",
+    )
+
+
+def _newer_jump(known: dict[str, Any] | None, jump: PainJump | None, client: Client) -> dict[str, Any] | None:
+    """The numbers of the newest jump, which a report that comes in late does not replace."""
+    if jump is None or (known and known["felt_on"] > str(jump.felt_on)):
+        return known
+    since_at = jump.since_at.astimezone(ZoneInfo(client.zone))
+    return {
+        "pain": jump.pain,
+        "felt_on": str(jump.felt_on),
+        "usual_pain": jump.usual_pain,
+        "since_at": since_at.isoformat(timespec="minutes"),
+    }
+
+
 def _highest_urgency(assessment: RedFlagAssessment, standing: Alert | None) -> str:
     """What was urgent stays urgent: a later, milder symptom of the same site lowers nothing."""
     new = assessment.urgency.value
@@ -136,14 +178,25 @@ def _highest_urgency(assessment: RedFlagAssessment, standing: Alert | None) -> s
     return max(new, known, key=lambda urgency: SEVERITY_OF_URGENCY.get(urgency, 0))
 
 
-def _red_flag_sentence(target: str, symptoms: list[str], urgency: str, felt_on: date) -> str:
-    """What was reported, in the client's own coded words; no suspicion is named."""
-    what = ", ".join(code.replace("_", " ") for code in symptoms)
+def _red_flag_sentence(
+    target: str, symptoms: list[str], urgency: str, felt_on: date, jump: dict[str, Any] | None
+) -> str:
+    """What was reported, in the client's own coded words and numbers; no suspicion is named."""
+    what = ", ".join(
+        _jump_words(jump) if jump and code == PAIN_JUMP_CODE else code.replace("_", " ") for code in symptoms
+    )
     need = {
         "emergency": "This is a matter for the emergency services now",
         "same_day": "This is a matter for a doctor today",
     }.get(urgency, "This is a matter for a licensed clinician before the region is trained again")
     return f"Reported for {felt_on} ({site_label(target)}): {what}. {need}; no training advice is given."
+
+
+def _jump_words(jump: dict[str, Any]) -> str:
+    usual = jump["usual_pain"]
+    level = "with no usual level known yet" if usual is None else f"where {usual:g} is usual"
+    since = jump["since_at"][:16].replace("T", " ")
+    return f"pain {jump['pain']} of 10 on {jump['felt_on']} {level}, so high since {since}"
 
 
 def _raise_limit(

@@ -140,6 +140,22 @@ def test_pain_at_the_sites_limit_is_urgent(cast, app):
     assert put(app, pain_body(pain=3)).json()["urgent"] == []
 
 
+def test_severe_pain_without_a_cause_is_answered_at_once(cast, app):
+    (urgent,) = put(app, pain_body(moment="at_rest", pain=8)).json()["urgent"]
+    assert (urgent["kind"], urgent["urgency"]) == ("red_flag", "clinician_review")
+    assert urgent["symptoms"] == ["pain_jump"]
+    assert urgent["instruction"].startswith("Do not train the region until a licensed clinician")
+    assert urgent["caution"] == CAUTION
+
+
+def test_severe_pain_with_a_blank_cause_is_unexplained(app):
+    assert len(put(app, pain_body(moment="at_rest", pain=8, explanation="  ")).json()["urgent"]) == 1
+    assert (
+        put(app, pain_body(side="right", moment="at_rest", pain=8, explanation="Fell.")).json()["urgent"]
+        == []
+    )
+
+
 @pytest.mark.parametrize("answer", ["no", "not_answered"])
 def test_no_answer_and_no_raise_nothing(app, answer):
     assert put(app, pain_body(symptoms={"swollen_calf": answer})).json()["urgent"] == []

@@ -145,6 +145,17 @@ def test_pain_at_the_sites_own_limit_is_urgent(app, cast, time_machine):
     assert MailRow.objects.get().kind == "urgent"
 
 
+def test_severe_pain_of_a_session_is_told_by_itself_and_against_the_limit(app, time_machine):
+    time_machine.move_to("2026-03-02T20:00:00Z")
+    reports = [pain_body(id=str(uuid.uuid4()), moment=moment, pain=8) for moment in ("during", "after")]
+    answer = put(app, session_body(pain_reports=reports))
+    assert [(row["kind"], row["symptoms"]) for row in answer.data["urgent"]] == [
+        ("red_flag", ["pain_jump"]),
+        ("pain_limit", []),
+    ] * 2
+    assert MailRow.objects.count() == 2
+
+
 def test_no_answer_to_a_symptom_is_not_a_red_flag_but_not_a_no_either(app):
     reports = [pain_body(id=str(uuid.uuid4()), symptoms={"swollen_calf": "not_answered"})]
     assert put(app, session_body(pain_reports=reports)).data["urgent"] == []

@@ -27,6 +27,8 @@ def pain(**changes) -> PainEntry:
         "pain": 2,
         "symptoms": {},
         "note": "",
+        # What severe pain without a cause sets off is told in test_pain_jumps.py.
+        "explanation": "Hit it on a table.",
         "reported_at": NOW,
     }
     return PainEntry(**fields | changes)
