@@ -1,8 +1,8 @@
-"""Pictures over HTTP: a site's weeks and a lift's exposures, as SVG or PNG, light or dark."""
+"""Pictures over HTTP: a site, a lift and adherence by week, as SVG or PNG, light or dark."""
 
 import uuid
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.http import HttpResponse
 from django.urls import path
@@ -14,18 +14,20 @@ from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 
 from api.endpoint import Endpoint
-from api.fields import CodeField, StrictSerializer, TextField
-from api.history import is_known
-from coaching.charts import PictureFormat, draw_lift, draw_site, picture_tag
-from coaching.operations.history_reads import read_lift_history, read_site_weeks
+from api.fields import CodeField, TextField
+from api.history import HistoryQuery, is_known
+from coaching.charts import Drawn, PictureFormat, draw, picture_tag
+from coaching.operations.history_reads import read_adherence_weeks, read_lift_history, read_site_weeks
 
 MEDIA_TYPES: dict[PictureFormat, str] = {"png": "image/png", "svg": "image/svg+xml"}
+SVG = {(200, MEDIA_TYPES["svg"]): OpenApiTypes.STR}
+PNG = {(200, MEDIA_TYPES["png"]): OpenApiTypes.BINARY}
 THEMES = ["light", "dark"]
 # A picture opened on its own runs nothing and loads nothing.
 SAFE = {"Content-Security-Policy": "default-src 'none'; style-src 'unsafe-inline'"}
 
 
-class PictureQuery(StrictSerializer):
+class PictureQuery(HistoryQuery):
     theme = CodeField(choices=THEMES, default="light")
 
 
@@ -43,108 +45,121 @@ class AddressDecides(DefaultContentNegotiation):
         return renderer, str(renderer.media_type)
 
 
-class SitePictureView(Endpoint):
+class PictureView(Endpoint):
     picture_format: ClassVar[PictureFormat]
     content_negotiation_class = AddressDecides
 
-    def picture(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
-        is_dark = self.checked_query(PictureQuery)["theme"] == "dark"
-        now = timezone.now()
-        history = read_site_weeks(actor=self.actor, client_uid=client_id, joint=joint, side=side, now=now)
-        tag = picture_tag(history, format=self.picture_format, is_dark=is_dark)
-        if is_known(request, f'"{tag}"'):
-            return _unchanged(tag)
-        drawn = draw_site(history, format=self.picture_format, is_dark=is_dark)
-        return _picture(drawn, self.picture_format, tag)
+    def picture(self, request: Request, history: Drawn, query: dict[str, Any]) -> HttpResponse:
+        """The picture, or 304 without drawing it for whoever holds it already."""
+        is_dark = query["theme"] == "dark"
+        tag = f'"{picture_tag(history, format=self.picture_format, is_dark=is_dark)}"'
+        if is_known(request, tag):
+            return HttpResponse(status=304, headers={"ETag": tag})
+        drawn = draw(history, format=self.picture_format, is_dark=is_dark)
+        media_type = MEDIA_TYPES[self.picture_format]
+        return HttpResponse(drawn, content_type=media_type, headers={"ETag": tag, **SAFE})
+
+
+class SitePictureView(PictureView):
+    def site(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
+        query = self.checked_query(PictureQuery)
+        history = read_site_weeks(
+            actor=self.actor,
+            client_uid=client_id,
+            joint=joint,
+            side=side,
+            weeks=query["weeks"],
+            now=timezone.now(),
+        )
+        return self.picture(request, history, query)
 
 
 class SiteSvgView(SitePictureView):
     picture_format = "svg"
 
-    @extend_schema(
-        operation_id="site_picture_svg",
-        parameters=[PictureQuery],
-        responses={(200, "image/svg+xml"): OpenApiTypes.STR},
-    )
+    @extend_schema(operation_id="site_picture_svg", parameters=[PictureQuery], responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
-        """Pain and joint repetitions of a site over sixteen weeks, with its title and description inside."""
-        return self.picture(request, client_id, joint, side)
+        """Pain and joint repetitions of a site by ISO week, with its title and description inside."""
+        return self.site(request, client_id, joint, side)
 
 
 class SitePngView(SitePictureView):
     picture_format = "png"
 
-    @extend_schema(
-        operation_id="site_picture_png",
-        parameters=[PictureQuery],
-        responses={(200, "image/png"): OpenApiTypes.BINARY},
-    )
+    @extend_schema(operation_id="site_picture_png", parameters=[PictureQuery], responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
-        """Pain and joint repetitions of a site over sixteen weeks, 720 x 520 pixels."""
-        return self.picture(request, client_id, joint, side)
+        """Pain and joint repetitions of a site by ISO week, 720 x 520 pixels."""
+        return self.site(request, client_id, joint, side)
 
 
-class LiftPictureView(Endpoint):
-    picture_format: ClassVar[PictureFormat]
-    content_negotiation_class = AddressDecides
-
-    def picture(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
-        query, now = self.checked_query(LiftPictureQuery), timezone.now()
+class LiftPictureView(PictureView):
+    def lift(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
+        query = self.checked_query(LiftPictureQuery)
         history = read_lift_history(
             actor=self.actor,
             client_uid=client_id,
             exercise_code=code,
             side=side,
             track=query["track"],
-            now=now,
+            weeks=query["weeks"],
+            now=timezone.now(),
         )
-        is_dark = query["theme"] == "dark"
-        tag = picture_tag(history, format=self.picture_format, is_dark=is_dark)
-        if is_known(request, f'"{tag}"'):
-            return _unchanged(tag)
-        drawn = draw_lift(history, format=self.picture_format, is_dark=is_dark)
-        return _picture(drawn, self.picture_format, tag)
+        return self.picture(request, history, query)
 
 
 class LiftSvgView(LiftPictureView):
     picture_format = "svg"
 
-    @extend_schema(
-        operation_id="lift_picture_svg",
-        parameters=[LiftPictureQuery],
-        responses={(200, "image/svg+xml"): OpenApiTypes.STR},
-    )
+    @extend_schema(operation_id="lift_picture_svg", parameters=[LiftPictureQuery], responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
-        """Estimated one-repetition maximum of a lift over sixteen weeks, with its trend."""
-        return self.picture(request, client_id, code, side)
+        """Estimated one-repetition maximum of a lift by exposure, with its trend, told in words inside."""
+        return self.lift(request, client_id, code, side)
 
 
 class LiftPngView(LiftPictureView):
     picture_format = "png"
 
-    @extend_schema(
-        operation_id="lift_picture_png",
-        parameters=[LiftPictureQuery],
-        responses={(200, "image/png"): OpenApiTypes.BINARY},
-    )
+    @extend_schema(operation_id="lift_picture_png", parameters=[LiftPictureQuery], responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
-        """Estimated one-repetition maximum of a lift over sixteen weeks, 720 x 520 pixels."""
-        return self.picture(request, client_id, code, side)
+        """Estimated one-repetition maximum of a lift by exposure, with its trend, 720 x 520 pixels."""
+        return self.lift(request, client_id, code, side)
 
 
-def _picture(drawn: bytes, format: PictureFormat, tag: str) -> HttpResponse:
-    return HttpResponse(drawn, content_type=MEDIA_TYPES[format], headers={"ETag": f'"{tag}"', **SAFE})
+class AdherencePictureView(PictureView):
+    def adherence(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
+        query = self.checked_query(PictureQuery)
+        history = read_adherence_weeks(
+            actor=self.actor, client_uid=client_id, weeks=query["weeks"], now=timezone.now()
+        )
+        return self.picture(request, history, query)
 
 
-def _unchanged(tag: str) -> HttpResponse:
-    return HttpResponse(status=304, headers={"ETag": f'"{tag}"'})
+class AdherenceSvgView(AdherencePictureView):
+    picture_format = "svg"
+
+    @extend_schema(operation_id="adherence_picture_svg", parameters=[PictureQuery], responses=SVG)
+    def get(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
+        """What was done of the plan by ISO week, between two bounds, with title and description inside."""
+        return self.adherence(request, client_id)
+
+
+class AdherencePngView(AdherencePictureView):
+    picture_format = "png"
+
+    @extend_schema(operation_id="adherence_picture_png", parameters=[PictureQuery], responses=PNG)
+    def get(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
+        """What was done of the plan by ISO week, between two bounds, 720 x 520 pixels."""
+        return self.adherence(request, client_id)
 
 
 SITE = "clients/<uuid:client_id>/sites/<str:joint>/<str:side>/picture"
 LIFT = "clients/<uuid:client_id>/lifts/<slug:code>/<str:side>/picture"
+ADHERENCE = "clients/<uuid:client_id>/adherence/picture"
 urlpatterns = [
     path(f"{SITE}.svg", SiteSvgView.as_view()),
     path(f"{SITE}.png", SitePngView.as_view()),
     path(f"{LIFT}.svg", LiftSvgView.as_view()),
     path(f"{LIFT}.png", LiftPngView.as_view()),
+    path(f"{ADHERENCE}.svg", AdherenceSvgView.as_view()),
+    path(f"{ADHERENCE}.png", AdherencePngView.as_view()),
 ]

@@ -17,9 +17,14 @@ if TYPE_CHECKING:
 PictureFormat = Literal["png", "svg"]
 
 WIDTH_IN, HEIGHT_IN, DOTS_PER_IN = 3.6, 2.6, 200  # 720 x 520 px: a phone's width at twice its pixels
+POINTS_PER_IN, FONT_UNITS_PER_POINT = 72, 64
+LEFT, WIDTH, BOTTOM, TOP = 0.125, 0.86, 0.135, 0.90
 MOST_DATES = 5
+WEEKS_OF_A_YEAR = 52
+TITLE_SIZE, LINE_SIZE = 9.0, 7.5
 SETTINGS = {
-    "font.family": "DejaVu Sans",
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],  # an SVG names the general family too, for phones without this one
     "font.size": 7.5,
     "svg.fonttype": "none",
     "svg.hashsalt": "picture",
@@ -72,11 +77,54 @@ def style(axes: "Axes", ink: Ink) -> None:
     axes.set_axisbelow(True)
 
 
+def two_panels(figure: "Figure", ink: Ink, top: float = TOP) -> "tuple[Axes, Axes]":
+    """An upper and a lower panel over the same weeks; the dates stand below the lower one."""
+    middle = BOTTOM + (top - BOTTOM) * 0.44
+    lower = figure.add_axes((LEFT, BOTTOM, WIDTH, middle - BOTTOM - 0.025))
+    upper = figure.add_axes((LEFT, middle + 0.025, WIDTH, top - middle - 0.025), sharex=lower)
+    for axes in (upper, lower):
+        style(axes, ink)
+        axes.yaxis.set_label_coords(-0.105, 0.5)
+    upper.tick_params(labelbottom=False)
+    return upper, lower
+
+
 def write_title(figure: "Figure", words: str, ink: Ink) -> None:
-    figure.text(0.015, 0.985, words, ha="left", va="top", fontweight="bold", color=ink.text, size=9)
+    figure.text(
+        0.015, 0.985, _fitting(words), ha="left", va="top", fontweight="bold", color=ink.text, size=TITLE_SIZE
+    )
 
 
-def write_key(axes: "Axes", ink: Ink, *, columns: int = 2, **options: Any) -> None:
+def write_line(figure: "Figure", words: str, ink: Ink, *, row: int = 0) -> None:
+    """A line of small print below the title."""
+    figure.text(0.015, 0.905 - 0.055 * row, words, ha="left", va="top", color=ink.text, size=LINE_SIZE)
+
+
+def _fitting(title: str) -> str:
+    """The title as it fits the width: of its parts between commas, the longest loses its end first."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    font = get_font(findfont(FontProperties(family=["DejaVu Sans"], weight="bold")))
+    font.set_size(TITLE_SIZE, POINTS_PER_IN)
+
+    def width(words: str) -> float:
+        font.set_text(words)
+        return font.get_width_height()[0] / FONT_UNITS_PER_POINT
+
+    whole, parts = title, title.split(", ")
+    while width(whole) > 0.97 * WIDTH_IN * POINTS_PER_IN:
+        longest = max(range(len(parts)), key=lambda place: len(parts[place]))
+        parts[longest] = f"{parts[longest].rstrip('…')[:-1].rstrip()}…"
+        whole = ", ".join(parts)
+    return whole
+
+
+def smaller_when_many(size: float, many: int, enough: int = 30) -> float:
+    """The size of a mark, so that many of them do not run into one another."""
+    return size if many <= enough else max(size * enough / many, size * 0.4)
+
+
+def write_key(axes: "Axes", ink: Ink, *, columns: int = 2, handle: float = 2.2, **options: Any) -> None:
     """The key, in the headroom above what is drawn."""
     axes.legend(
         loc="upper left",
@@ -88,7 +136,7 @@ def write_key(axes: "Axes", ink: Ink, *, columns: int = 2, **options: Any) -> No
         labelcolor=ink.text,
         borderpad=0.1,
         borderaxespad=0.2,
-        handlelength=2.2,
+        handlelength=handle,
         columnspacing=1.2,
         **options,
     )
@@ -102,8 +150,12 @@ def label_weeks(axes: "Axes", first_on: date, weeks: int) -> None:
     step = -(-weeks // MOST_DATES)
     shown = range(0, weeks, step)
     days = [first_on + timedelta(days=7 * week) for week in shown]
+    is_long = weeks > WEEKS_OF_A_YEAR
     axes.set_xlim(0, weeks)
-    axes.set_xticks([float(week) for week in shown], [f"{day.day} {day:%b}" for day in days])
+    axes.set_xticks(
+        [float(week) for week in shown],
+        [f"{day:%b %Y}" if is_long else f"{day.day} {day:%b}" for day in days],
+    )
     last_on = first_on + timedelta(days=7 * weeks - 1)
     years = str(first_on.year) if first_on.year == last_on.year else f"{first_on.year}-{last_on.year}"
     axes.set_xlabel(f"week beginning ({years})", labelpad=2)
@@ -116,7 +168,7 @@ def bytes_of(figure: "Figure", format: PictureFormat, title: str, description: s
         from matplotlib.backends.backend_agg import FigureCanvasAgg
 
         canvas = FigureCanvasAgg(figure)
-        canvas.print_png(sink, metadata={"Title": title, "Software": None})  # type: ignore[no-untyped-call]
+        canvas.print_png(sink, metadata={"Title": title, "Description": description, "Software": None})  # type: ignore[no-untyped-call]
         return sink.getvalue()
     from matplotlib.backends.backend_svg import FigureCanvasSVG
 

@@ -11,9 +11,11 @@ from coaching.charts.ground import (
     bytes_of,
     label_weeks,
     new_figure,
+    smaller_when_many,
     style,
     write_in_the_middle,
     write_key,
+    write_line,
     write_title,
 )
 from coaching.charts.words import describe_lift, estimated, exercise_words, lift_words, trend_words
@@ -23,14 +25,14 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 BAND_STEPS = 20
-LONGEST_TITLE = 44
+ENOUGH_POINTS = 50
 HALF_DAY = 1 / 14
 
 
 def draw_lift(history: LiftHistory, *, format: PictureFormat, is_dark: bool = False) -> bytes:
     """Draw the lift's exposures as a picture file."""
     ink = DARK if is_dark else LIGHT
-    title = _title(history)
+    title = f"{exercise_words(history)}, {lift_words(history)}"
     with new_figure(ink) as figure:
         axes = figure.add_axes((0.135, 0.155, 0.85, 0.655))
         style(axes, ink)
@@ -44,16 +46,8 @@ def draw_lift(history: LiftHistory, *, format: PictureFormat, is_dark: bool = Fa
             axes.set_yticks([])
             write_in_the_middle(axes, "No exposure in these weeks allows an estimate", ink)
         write_title(figure, title, ink)
-        figure.text(0.015, 0.905, trend_words(history), ha="left", va="top", color=ink.text, size=7.5)
+        write_line(figure, trend_words(history), ink)
         return bytes_of(figure, format, title, describe_lift(history))
-
-
-def _title(history: LiftHistory) -> str:
-    """Exercise and side; a name too long for the picture's width is cut, the side never."""
-    side = lift_words(history)
-    room = max(LONGEST_TITLE - len(side) - 2, 8)
-    name = exercise_words(history)
-    return f"{name if len(name) <= room else name[: room - 1].rstrip() + '…'}, {side}"
 
 
 def _draw_exposures(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
@@ -79,10 +73,10 @@ def _draw_exposures(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
                 [_week_of(history, row.day_on) for row in rows],
                 [float(row.e1rm_kg or 0) for row in rows],
                 marker,
-                markersize=4,
+                markersize=smaller_when_many(4, len(rows), ENOUGH_POINTS),
                 markerfacecolor=face,
                 markeredgecolor=ink.text,
-                markeredgewidth=0.6,
+                markeredgewidth=smaller_when_many(0.6, len(rows), ENOUGH_POINTS),
                 label=label,
             )
     lowest, highest = min(row.e1rm_kg or 0 for row in points), max(row.e1rm_kg or 0 for row in points)
@@ -94,6 +88,9 @@ def _draw_exposures(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
 
 def _draw_trend(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
     """The line through the middle of the exposures; the band holds the slopes of its interval."""
+    from matplotlib.colors import to_rgba
+    from matplotlib.patheffects import withStroke
+
     trend = history.trend
     if trend is None:
         return
@@ -105,12 +102,20 @@ def _draw_trend(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
         weeks,
         [min(pair) for pair in zip(low, high, strict=True)],
         [max(pair) for pair in zip(low, high, strict=True)],
-        color=ink.bar,
-        alpha=0.45,
-        linewidth=0,
+        facecolor=to_rgba(ink.bar, 0.45),
+        edgecolor=ink.bar_edge,
+        linewidth=0.5,
         label="95 % interval",
     )
-    axes.plot(weeks, _line(trend, weeks, trend.kg_per_week), color=ink.bar_edge, linewidth=1.3, label="trend")
+    axes.plot(
+        weeks,
+        _line(trend, weeks, trend.kg_per_week),
+        color=ink.bar_edge,
+        linewidth=1.4,
+        zorder=4,  # above the exposures, on paper of its own, or many of them would hide it
+        path_effects=[withStroke(linewidth=3.0, foreground=ink.paper)],
+        label="trend",
+    )
 
 
 def _line(trend: LiftTrend, weeks: list[float], kg_per_week: float) -> list[float]:

@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from coaching.reads.adherence_weeks import AdherenceWeeks
 from coaching.reads.history import LiftHistory, LiftPoint, SiteWeeks
 
 KIND_WORDS = {
@@ -12,6 +13,8 @@ KIND_WORDS = {
     "pain_unsettled": "pain unsettled",
     "over_dose": "over the plan",
 }
+NOTE = "coach's note"
+DAYS_OF_A_YEAR = 365
 
 
 def site_words(joint: str, side: str) -> str:
@@ -40,45 +43,59 @@ def day_words(day: date) -> str:
     return f"{day.day} {day:%B}"
 
 
+def day_of(day: date, until_on: date) -> str:
+    """A day within a window that ends on `until_on`, with its year where the day alone might be two."""
+    is_old = (until_on - day).days >= DAYS_OF_A_YEAR
+    return f"{day_words(day)} {day.year}" if is_old else day_words(day)
+
+
+def counted_words(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
 def describe_site(history: SiteWeeks) -> str:
     """A site's picture in words."""
-    weeks = len(history.week_starts)
-    said = [
-        f"{capital(site_words(history.joint, history.side))}, {weeks} week{'s' if weeks > 1 else ''} "
-        f"to {day_words(history.until_on)} {history.until_on.year}."
-    ]
-    if history.is_empty:
-        return f"{said[0]} Nothing recorded."
-    said += [_reps_words(history), _pain_words(history)]
+    weeks = counted_words(len(history.week_starts), "week")
+    where = capital(site_words(history.joint, history.side))
+    said = [f"{where}, {weeks} to {day_words(history.until_on)} {history.until_on.year}."]
+    said += ["Nothing recorded."] if history.is_empty else [_reps_words(history), *_pain_words(history)]
     said += [
-        f"Alert on {day_words(row.opened_on)}: {kind_words(row.kind)}." for row in history.alert_openings
+        f"Alert on {day_of(row.opened_on, history.until_on)}: {kind_words(row.kind)}."
+        for row in history.alert_openings
+    ]
+    said += [
+        f"{capital(NOTE)} on {day_of(day, history.until_on)}." for day in dict.fromkeys(history.notes_on)
     ]
     return " ".join(said)
 
 
 def _reps_words(history: SiteWeeks) -> str:
     reps = history.joint_reps
+    deloads = sum(history.is_deload)
     return (
         f"Joint repetitions a week between {min(reps):.0f} and {max(reps):.0f}, "
-        f"{reps[-1]:.0f} in the week of {day_words(history.week_starts[-1])}."
+        f"{reps[-1]:.0f} in the week of {day_words(history.week_starts[-1])}"
+        + (f"; {counted_words(deloads, 'deload week')}." if deloads else ".")
     )
 
 
-def _pain_words(history: SiteWeeks) -> str:
-    weeks = zip(history.week_starts, history.pain_highest, strict=True)
+def _pain_words(history: SiteWeeks) -> list[str]:
+    weeks = list(zip(history.week_starts, history.pain_highest, strict=True))
     known = [(start, pain) for start, pain in weeks if pain is not None]
     if not known:
-        return "No pain of a training day reported."
+        return ["No pain of a training day reported."]
     pains = [pain for _, pain in known]
     newest_start, newest_pain = known[-1]
-    return (
+    said = [
         f"Highest pain of a week between {min(pains)} and {max(pains)} of 10, "
-        f"{newest_pain} in the week of {day_words(newest_start)}."
-    )
+        f"{newest_pain} in the week of {day_of(newest_start, history.until_on)}."
+    ]
+    missing = len(weeks) - len(known)
+    return [*said, f"No pain known in {counted_words(missing, 'week')}."] if missing else said
 
 
 def describe_lift(history: LiftHistory) -> str:
@@ -88,9 +105,10 @@ def describe_lift(history: LiftHistory) -> str:
     if not points:
         return f"{name}. No exposure in these weeks allows an estimate."
     first, last = points[0], points[-1]
-    exposures = "1 exposure" if len(points) == 1 else f"{len(points)} exposures"
+    exposures = counted_words(len(points), "exposure")
     return (
-        f"{name}. Estimated one-repetition maximum {first.e1rm_kg:.1f} kg on {day_words(first.day_on)}, "
+        f"{name}. Estimated one-repetition maximum {first.e1rm_kg:.1f} kg on "
+        f"{day_of(first.day_on, history.until_on)}, "
         f"{last.e1rm_kg:.1f} kg on {day_words(last.day_on)} {last.day_on.year}, {exposures}. "
         f"{trend_words(history)}."
     )
@@ -108,3 +126,64 @@ def trend_words(history: LiftHistory) -> str:
         f"Trend {trend.kg_per_week:+.2f} kg a week "
         f"(95 % interval {trend.low_kg_per_week:+.2f} to {trend.high_kg_per_week:+.2f})"
     )
+
+
+def describe_adherence(adherence: AdherenceWeeks) -> str:
+    """The picture of adherence in words."""
+    weeks, until_on = adherence.weeks, adherence.until_on
+    said = (
+        f"Adherence by week, {counted_words(len(weeks), 'week')} to {day_words(until_on)} {until_on.year}. "
+    )
+    if adherence.is_empty:
+        return f"{said}No session was scheduled."
+    return f"{said}{_session_words(adherence)} {_bounds_words(adherence)}"
+
+
+def _session_words(adherence: AdherenceWeeks) -> str:
+    """How many sessions came to what, those that do not count after those that do."""
+    weeks = adherence.weeks
+    counted = {
+        "done": sum(week.done for week in weeks),
+        "done too late": sum(week.late for week in weeks),
+        "without a log, which may have been done": sum(week.unknown for week in weeks),
+        "not done": sum(week.not_done for week in weeks),
+    }
+    aside = {
+        "still open": sum(week.pending for week in weeks),
+        "cancelled or stopped by a clinician": sum(week.excused for week in weeks),
+    }
+    parts = [f"{number} {what}" for what, number in counted.items() if number]
+    said = f"{counted_words(sum(counted.values()), 'session')} counted"
+    said = f"{said}: {', '.join(parts)}." if parts else f"{said}."
+    return " ".join([said, *(f"{number} {what}." for what, number in aside.items() if number)])
+
+
+def _bounds_words(adherence: AdherenceWeeks) -> str:
+    known = [
+        (week.starts_on, week.low, week.high)
+        for week in adherence.weeks
+        if week.low is not None and week.high is not None
+    ]
+    if not known:
+        return "No week has a session that counts."
+    start, low, high = known[-1]
+    lowest_on, lowest, at_most = min(known, key=lambda week: week[1:])
+    said = (
+        f"Of what was prescribed, {_percent_words(low, high)} was done in the week of "
+        f"{day_of(start, adherence.until_on)}"
+    )
+    if (lowest, at_most) != (low, high):
+        said += (
+            f"; the lowest week is that of {day_of(lowest_on, adherence.until_on)}, "
+            f"with {_percent_words(lowest, at_most)}"
+        )
+    missing = len(adherence.weeks) - len(known)
+    return (
+        f"{said}. {counted_words(missing, 'week')} without a session that counts." if missing else f"{said}."
+    )
+
+
+def _percent_words(low: float, high: float) -> str:
+    if round(100 * low) == round(100 * high):
+        return f"{100 * low:.0f} %"
+    return f"{100 * low:.0f} to {100 * high:.0f} %"

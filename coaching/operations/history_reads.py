@@ -1,4 +1,4 @@
-"""Reading what a client's sites and lifts went through, with the reading on the audit trail."""
+"""Reading what a client's sites, lifts and sessions went through, with the reading on the audit trail."""
 
 import uuid
 from datetime import date, datetime
@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from coaching.errors import NotFoundError
 from coaching.models import MIDLINE_JOINTS, Actor, Client, Joint, SetSide, SiteSide
 from coaching.operations.audit import record_reads
+from coaching.reads.adherence_weeks import AdherenceWeeks, adherence_weeks
 from coaching.reads.catalogue import exercise_named
 from coaching.reads.clients import client_for
 from coaching.reads.history import (
@@ -26,24 +27,37 @@ def read_history(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: dateti
 
 
 def read_site_weeks(
-    *, actor: Actor, client_uid: uuid.UUID, joint: str, side: str, now: datetime
+    *, actor: Actor, client_uid: uuid.UUID, joint: str, side: str, weeks: int, now: datetime
 ) -> SiteWeeks:
-    """One site's last sixteen weeks. Raises NotFoundError, also for a site that no body has."""
+    """One site's last `weeks` ISO weeks. Raises NotFoundError, also for a site that no body has."""
     client = _client_read(actor, client_uid, now)
     if not _is_trended_site(joint, side):
         raise NotFoundError("There is no such site.")
-    return site_weeks(client.id, joint, side, _today(client, now), with_private=actor.is_coach)
+    return site_weeks(client.id, joint, side, _today(client, now), weeks, with_private=actor.is_coach)
 
 
 def read_lift_history(
-    *, actor: Actor, client_uid: uuid.UUID, exercise_code: str, side: str, track: str, now: datetime
+    *,
+    actor: Actor,
+    client_uid: uuid.UUID,
+    exercise_code: str,
+    side: str,
+    track: str,
+    weeks: int,
+    now: datetime,
 ) -> LiftHistory:
-    """One lift's last sixteen weeks. Raises NotFoundError."""
+    """One lift's last `weeks` ISO weeks. Raises NotFoundError."""
     client = _client_read(actor, client_uid, now)
     exercise = exercise_named(client.practice_id, exercise_code)
     if side not in SetSide.values:
         raise NotFoundError("There is no such side.")
-    return lift_history(client.id, exercise.id, side, track, _today(client, now))
+    return lift_history(client.id, exercise.id, side, track, _today(client, now), weeks)
+
+
+def read_adherence_weeks(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: datetime) -> AdherenceWeeks:
+    """The client's adherence over the last `weeks` ISO weeks. Raises NotFoundError."""
+    client = _client_read(actor, client_uid, now)
+    return adherence_weeks(client.id, _today(client, now), weeks)
 
 
 def _client_read(actor: Actor, client_uid: uuid.UUID, now: datetime) -> Client:

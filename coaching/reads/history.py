@@ -215,8 +215,8 @@ def _with_night(lifts: list[LiftHistory], client_id: int, until_on: date) -> lis
     ]
 
 
-def tag_of(history: SiteWeeks | LiftHistory | ClientHistory) -> str:
-    """A digest of everything in it: the same tag means the same history."""
+def tag_of(history: object) -> str:
+    """A digest of everything in a frozen dataclass: the same tag means the same history."""
     return hashlib.sha256(repr(history).encode()).hexdigest()[:32]
 
 

@@ -3,9 +3,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from coaching.models import AuditEvent, InterventionNote, JointDay, LiftDay
+from coaching.models import AuditEvent, InterventionNote, JointDay, LiftDay, ScheduledSession
+from coaching.operations.assignments import assign_plan
 from tests.bodies import session_body, set_body
 from tests.factories import NOW, ExerciseFactory
+from tests.plan_builders import actor_of, plan_by
 
 TODAY = date(2026, 3, 2)  # a Monday
 
@@ -22,7 +24,7 @@ def leg_press(db):
 
 @pytest.fixture
 def record(cast, leg_press):
-    """A fortnight of the client's left knee and of one lift."""
+    """A fortnight of the client's left knee, of one lift, and of a plan that nobody logged a session of."""
     for back in range(1, 14, 2):
         day_on = TODAY - timedelta(days=back)
         JointDay.objects.create(
@@ -46,6 +48,14 @@ def record(cast, leg_press):
             best_reps=6,
             best_rir=0,
         )
+    assign_plan(
+        actor=actor_of(cast.coach),
+        client_uid=cast.client.uid,
+        plan_uid=plan_by(cast.coach, leg_press, deload_weeks=()).uid,
+        starts_on=TODAY - timedelta(days=14),
+        override_reason="",
+        now=NOW,
+    )
     return cast.client
 
 
@@ -57,21 +67,26 @@ def lift_picture(client, form="svg", lift="invented_press/left", query=""):
     return f"/api/v1/clients/{client.uid}/lifts/{lift}/picture.{form}{query}"
 
 
+def adherence_picture(client, form="svg", query=""):
+    return f"/api/v1/clients/{client.uid}/adherence/picture.{form}{query}"
+
+
 def history(client, query=""):
     return f"/api/v1/clients/{client.uid}/history{query}"
 
 
-EVERYTHING = [site_picture, lift_picture, history]
+PICTURES = [site_picture, lift_picture, adherence_picture]
+EVERYTHING = [*PICTURES, history]
 
 
-@pytest.mark.parametrize("address", [site_picture, lift_picture])
+@pytest.mark.parametrize("address", PICTURES)
 def test_a_png_is_a_png(cast, record, signed_in, address):
     answer = signed_in(cast.coach).get(address(record, "png"))
     assert (answer.status_code, answer["Content-Type"]) == (200, "image/png")
     assert answer.content.startswith(b"\x89PNG")
 
 
-@pytest.mark.parametrize("address", [site_picture, lift_picture])
+@pytest.mark.parametrize("address", PICTURES)
 def test_an_svg_is_told_in_words_and_may_run_nothing(cast, record, signed_in, address):
     answer = signed_in(cast.coach).get(address(record))
     assert (answer.status_code, answer["Content-Type"]) == (200, "image/svg+xml")
@@ -85,15 +100,19 @@ def test_the_address_decides_the_form_and_not_the_browser(cast, record, signed_i
     assert answer["Content-Type"] == "image/png"
 
 
-def test_dark_and_light_differ(cast, record, signed_in):
+@pytest.mark.parametrize("address", PICTURES)
+def test_dark_and_light_differ(cast, record, signed_in, address):
     api = signed_in(cast.coach)
-    light, dark = (api.get(site_picture(record, query=f"?theme={theme}")) for theme in ("light", "dark"))
+    light, dark = (api.get(address(record, query=f"?theme={theme}")) for theme in ("light", "dark"))
     assert light.content != dark.content and light["ETag"] != dark["ETag"]
 
 
-@pytest.mark.parametrize("query", ["?theme=blue", "?theme=dark&theme=light", "?colour=red"])
-def test_a_strange_query_is_a_problem(cast, record, signed_in, query):
-    answer = signed_in(cast.coach).get(site_picture(record, "png", query=query))
+@pytest.mark.parametrize("address", PICTURES)
+@pytest.mark.parametrize(
+    "query", ["?theme=blue", "?theme=dark&theme=light", "?colour=red", "?weeks=0", "?weeks=105", "?weeks=ten"]
+)
+def test_a_strange_query_is_a_problem(cast, record, signed_in, address, query):
+    answer = signed_in(cast.coach).get(address(record, "png", query=query))
     assert (answer.status_code, answer["Content-Type"]) == (400, "application/problem+json")
 
 
@@ -105,12 +124,28 @@ def test_what_the_caller_holds_already_is_not_sent_again(cast, record, signed_in
     assert (again.status_code, again.content, again["ETag"]) == (304, b"", tag)
 
 
+@pytest.mark.parametrize("address", PICTURES)
+def test_what_the_caller_holds_already_is_not_even_drawn(cast, record, signed_in, monkeypatch, address):
+    api = signed_in(cast.coach)
+    tag = api.get(address(record))["ETag"]
+    monkeypatch.setattr("matplotlib.figure.Figure", None)  # nothing can be drawn any more
+    assert api.get(address(record), HTTP_IF_NONE_MATCH=tag).status_code == 304
+
+
+@pytest.mark.parametrize("address", PICTURES)
+def test_the_number_of_weeks_is_the_callers(cast, record, signed_in, address):
+    api = signed_in(cast.coach)
+    assert b"week beginning (2026)" in api.get(address(record, query="?weeks=2")).content
+    assert b"week beginning (2024-2026)" in api.get(address(record, query="?weeks=104")).content
+
+
 @pytest.mark.parametrize("address", EVERYTHING)
 def test_new_records_change_the_tag(cast, record, signed_in, address):
     api = signed_in(cast.coach)
     tag = api.get(address(record))["ETag"]
     JointDay.objects.update(joint_reps=99)
     LiftDay.objects.update(e1rm_kg=99)
+    ScheduledSession.objects.update(status="not_done")
     assert api.get(address(record), HTTP_IF_NONE_MATCH=tag).status_code == 200
 
 
@@ -156,6 +191,11 @@ def test_a_lift_that_is_not_known_is_not_there(cast, record, signed_in, lift):
 def test_a_site_without_records_is_a_picture_that_says_so(cast, signed_in):
     answer = signed_in(cast.coach).get(site_picture(cast.client, site="neck/midline"))
     assert answer.status_code == 200 and b"Nothing recorded" in answer.content
+
+
+def test_the_picture_of_adherence_counts_the_sessions_of_the_calendar(cast, record, signed_in):
+    answer = signed_in(cast.coach).get(adherence_picture(record))
+    assert b"4 sessions counted: 4 without a log" in answer.content
 
 
 def test_another_practices_own_exercise_is_not_there(cast, record, signed_in):

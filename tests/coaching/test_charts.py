@@ -1,12 +1,16 @@
+import re
 import struct
 import subprocess
 import sys
 from datetime import date, timedelta
+from io import BytesIO
 from xml.etree import ElementTree
 
 import pytest
+from PIL import Image
 
 from coaching.charts import describe_lift, describe_site, draw_lift, draw_site, picture_tag
+from coaching.charts.ground import DARK, LIGHT
 from coaching.reads.history import (
     AlertOpening,
     LiftHistory,
@@ -90,6 +94,10 @@ SITES = {
     "an alert on the day after": site(
         alert_openings=(AlertOpening(SUNDAY + timedelta(days=1), "pain_with_volume"),)
     ),
+    "alerts and notes": site(
+        alert_openings=(AlertOpening(date(2026, 2, 10), "pain_limit"),),
+        notes_on=(date(2026, 2, 10), date(2026, 1, 5)),
+    ),
     "huge numbers": site(reps=(1e6,) * 16, pain=[10] * 16),
 }
 
@@ -117,6 +125,65 @@ def test_axes_carry_their_units():
 def test_an_alert_is_marked_in_words_and_not_by_colour_alone():
     history = site(alert_openings=(AlertOpening(date(2026, 2, 10), "pain_with_volume"),))
     assert "pain with volume" in words_of(draw_site(history, format="svg"))
+
+
+def test_an_alerts_line_is_dashed_and_a_notes_is_dotted():
+    svg = draw_site(SITES["alerts and notes"], format="svg").decode()
+    dashes = set(re.findall(r"stroke-dasharray: ([^;]+);", svg))
+    assert {"3.2,1.6", "0.8,1.6"} <= dashes
+
+
+def test_an_alert_and_a_note_of_one_day_share_a_line():
+    assert "pain limit + coach's note" in words_of(draw_site(SITES["alerts and notes"], format="svg"))
+
+
+def test_the_description_names_every_alert_and_every_note():
+    told = describe_site(SITES["alerts and notes"])
+    assert "Alert on 10 February: pain limit. Coach's note on 10 February. Coach's note on 5 January." in told
+
+
+def test_the_description_gives_the_year_of_a_day_more_than_a_year_ago():
+    told = describe_site(site(104, alert_openings=(AlertOpening(date(2024, 6, 3), "pain_limit"),)))
+    assert "Alert on 3 June 2024: pain limit." in told
+
+
+def test_two_years_are_dated_with_their_years():
+    assert "Mar 2024" in words_of(draw_site(SITES["two years"], format="svg"))
+
+
+def test_no_pain_reported_is_said_in_the_picture_too():
+    assert "No pain of a training day reported" in words_of(draw_site(SITES["no pain at all"], format="svg"))
+
+
+def test_a_png_carries_its_title_and_its_description():
+    words = Image.open(BytesIO(draw_site(site(), format="png"))).info
+    assert (words["Title"], words["Description"]) == ("Left knee: pain and joint reps", describe_site(site()))
+
+
+def test_an_svg_names_a_family_that_every_device_has():
+    assert b"sans-serif" in draw_site(site(), format="svg")
+
+
+@pytest.mark.parametrize("is_dark", [False, True], ids=["light", "dark"])
+def test_in_grey_the_inks_still_differ_from_the_paper_and_from_each_other(is_dark):
+    ink = DARK if is_dark else LIGHT
+    grey = {
+        name: grey_of(getattr(ink, name)) for name in ("paper", "text", "bar_edge", "strong", "soft", "bar")
+    }
+    for name in ("text", "bar_edge", "strong", "soft"):
+        assert contrast(grey[name], grey["paper"]) >= 3.0
+    assert contrast(grey["bar"], grey["bar_edge"]) >= 1.5
+
+
+def grey_of(colour):
+    """Relative luminance: WCAG 2.2, definition of the term."""
+    parts = [int(colour[place : place + 2], 16) / 255 for place in (1, 3, 5)]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one, other):
+    return (max(one, other) + 0.05) / (min(one, other) + 0.05)
 
 
 def test_a_deload_week_is_hatched_and_named():
@@ -172,6 +239,8 @@ LIFTS = {
     "no estimate": lift([exposure(3, e1rm_kg=None)]),
     "deload and pain": lift([exposure(1, is_deload=True), exposure(2, is_pain_limited=True)]),
     "long name": lift([exposure(1)], name="L" * 120, track="after:" + "x" * 60),
+    "wide letters": lift([exposure(1)], name="W" * 60),
+    "two years, many": lift([exposure(n / 7) for n in range(110)], TREND),
     "markup in the name": lift([exposure(1)], name='<b>&"$x^2$'),
     "half a formula in the name": lift([exposure(1)], name="$\\frac{ press"),
     "letters the font lacks": lift([exposure(1)], name="脚 press 🏋"),
@@ -189,6 +258,22 @@ def test_every_lifts_svg_carries_its_description(history):
     root = ElementTree.fromstring(draw_lift(history, format="svg", is_dark=True))
     description = root.find(f"{SVG}desc")
     assert description is not None and description.text == describe_lift(history)
+
+
+@pytest.mark.parametrize("name", ["long name", "wide letters"])
+def test_a_title_too_wide_is_cut_but_keeps_its_side(name):
+    (title,) = [
+        text
+        for text in ElementTree.fromstring(draw_lift(LIFTS[name], format="svg")).iter(f"{SVG}text")
+        if "bold" in text.attrib["style"] or "700" in text.attrib["style"]
+    ]
+    assert title.text.startswith(LIFTS[name].exercise_name[:8])
+    assert "…, left side" in title.text and len(title.text) < 50
+
+
+def test_the_whole_title_stays_for_screen_readers():
+    root = ElementTree.fromstring(draw_lift(LIFTS["long name"], format="svg"))
+    assert "L" * 120 in root.findtext(f"{SVG}title")
 
 
 def test_a_trend_is_told_with_its_limits():
