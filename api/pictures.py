@@ -1,4 +1,4 @@
-"""Pictures over HTTP: a site, a lift and adherence by week, as SVG or PNG, light or dark."""
+"""Pictures over HTTP: a site, a lift, its two sides and adherence by week, as SVG or PNG, light or dark."""
 
 import uuid
 from collections.abc import Iterable
@@ -17,7 +17,12 @@ from api.endpoint import Endpoint
 from api.fields import CodeField, TextField
 from api.history import HistoryQuery, is_known
 from coaching.charts import Drawn, PictureFormat, draw, picture_tag
-from coaching.operations.history_reads import read_adherence_weeks, read_lift_history, read_site_weeks
+from coaching.operations.history_reads import (
+    read_adherence_weeks,
+    read_lift_history,
+    read_lift_sides,
+    read_site_weeks,
+)
 
 MEDIA_TYPES: dict[PictureFormat, str] = {"png": "image/png", "svg": "image/svg+xml"}
 SVG = {(200, MEDIA_TYPES["svg"]): OpenApiTypes.STR}
@@ -125,6 +130,38 @@ class LiftPngView(LiftPictureView):
         return self.lift(request, client_id, code, side)
 
 
+class SidesPictureView(PictureView):
+    def sides(self, request: Request, client_id: uuid.UUID, code: str) -> HttpResponse:
+        query = self.checked_query(LiftPictureQuery)
+        history = read_lift_sides(
+            actor=self.actor,
+            client_uid=client_id,
+            exercise_code=code,
+            track=query["track"],
+            weeks=query["weeks"],
+            now=timezone.now(),
+        )
+        return self.picture(request, history, query)
+
+
+class SidesSvgView(SidesPictureView):
+    picture_format = "svg"
+
+    @extend_schema(operation_id="lift_sides_picture_svg", parameters=[LiftPictureQuery], responses=SVG)
+    def get(self, request: Request, client_id: uuid.UUID, code: str) -> HttpResponse:
+        """A lift's left and right side by exposure, with their difference, told in words inside."""
+        return self.sides(request, client_id, code)
+
+
+class SidesPngView(SidesPictureView):
+    picture_format = "png"
+
+    @extend_schema(operation_id="lift_sides_picture_png", parameters=[LiftPictureQuery], responses=PNG)
+    def get(self, request: Request, client_id: uuid.UUID, code: str) -> HttpResponse:
+        """A lift's left and right side by exposure, with their difference, 720 x 520 pixels."""
+        return self.sides(request, client_id, code)
+
+
 class AdherencePictureView(PictureView):
     def adherence(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
         query = self.checked_query(PictureQuery)
@@ -154,10 +191,13 @@ class AdherencePngView(AdherencePictureView):
 
 SITE = "clients/<uuid:client_id>/sites/<str:joint>/<str:side>/picture"
 LIFT = "clients/<uuid:client_id>/lifts/<slug:code>/<str:side>/picture"
+SIDES = "clients/<uuid:client_id>/lifts/<slug:code>/sides/picture"
 ADHERENCE = "clients/<uuid:client_id>/adherence/picture"
 urlpatterns = [
     path(f"{SITE}.svg", SiteSvgView.as_view()),
     path(f"{SITE}.png", SitePngView.as_view()),
+    path(f"{SIDES}.svg", SidesSvgView.as_view()),  # before the lifts, where it would be a side
+    path(f"{SIDES}.png", SidesPngView.as_view()),
     path(f"{LIFT}.svg", LiftSvgView.as_view()),
     path(f"{LIFT}.png", LiftPngView.as_view()),
     path(f"{ADHERENCE}.svg", AdherenceSvgView.as_view()),

@@ -1,20 +1,23 @@
-"""Pictures of a site, a lift and of adherence, for a phone and for a mail; each also told in words."""
+"""Pictures of a site, a lift, its two sides and adherence, for phone and mail; each also told in words."""
 
 from coaching.charts.adherence import draw_adherence
 from coaching.charts.ground import PictureFormat
 from coaching.charts.lift import draw_lift
+from coaching.charts.sides import draw_sides
 from coaching.charts.site import draw_site
 from coaching.charts.words import (
     capital,
     day_words,
     describe_adherence,
     describe_lift,
+    describe_sides,
     describe_site,
     kind_words,
     site_words,
 )
 from coaching.reads.adherence_weeks import AdherenceWeeks
 from coaching.reads.history import LiftHistory, SiteWeeks, tag_of
+from coaching.reads.lift_sides import LiftSidesHistory
 
 __all__ = [
     "Drawn",
@@ -23,10 +26,12 @@ __all__ = [
     "day_words",
     "describe_adherence",
     "describe_lift",
+    "describe_sides",
     "describe_site",
     "draw",
     "draw_adherence",
     "draw_lift",
+    "draw_sides",
     "draw_site",
     "kind_words",
     "picture_tag",
@@ -35,7 +40,7 @@ __all__ = [
 
 DRAWING_VERSION = 2
 
-Drawn = SiteWeeks | LiftHistory | AdherenceWeeks
+Drawn = SiteWeeks | LiftHistory | LiftSidesHistory | AdherenceWeeks
 
 
 def draw(history: Drawn, *, format: PictureFormat, is_dark: bool = False) -> bytes:
@@ -45,6 +50,8 @@ def draw(history: Drawn, *, format: PictureFormat, is_dark: bool = False) -> byt
             return draw_site(history, format=format, is_dark=is_dark)
         case LiftHistory():
             return draw_lift(history, format=format, is_dark=is_dark)
+        case LiftSidesHistory():
+            return draw_sides(history, format=format, is_dark=is_dark)
         case AdherenceWeeks():
             return draw_adherence(history, format=format, is_dark=is_dark)
 

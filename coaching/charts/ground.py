@@ -3,7 +3,7 @@
 import io
 import threading
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -21,6 +21,7 @@ POINTS_PER_IN, FONT_UNITS_PER_POINT = 72, 64
 LEFT, WIDTH, BOTTOM, TOP = 0.125, 0.86, 0.135, 0.90
 MOST_DATES = 5
 WEEKS_OF_A_YEAR = 52
+HALF_DAY = 1 / 14
 TITLE_SIZE, LINE_SIZE = 9.0, 7.5
 SETTINGS = {
     "font.family": "sans-serif",
@@ -87,6 +88,28 @@ def two_panels(figure: "Figure", ink: Ink, top: float = TOP) -> "tuple[Axes, Axe
         axes.yaxis.set_label_coords(-0.105, 0.5)
     upper.tick_params(labelbottom=False)
     return upper, lower
+
+
+def one_panel(figure: "Figure", ink: Ink, first_on: date, until_on: date, *, top: float) -> "Axes":
+    """One panel over the weeks from `first_on` to `until_on`."""
+    axes = figure.add_axes((0.135, 0.155, 0.85, top - 0.155))
+    style(axes, ink)
+    label_weeks(axes, first_on, (until_on - first_on).days // 7 + 1)
+    axes.yaxis.set_label_coords(-0.115, 0.5)
+    return axes
+
+
+def limit_to(axes: "Axes", values: Sequence[float]) -> None:
+    """A range that shows the values, with headroom for the key, and does not blow up what is nearly equal."""
+    lowest, highest = min(values), max(values)
+    room = max(highest - lowest, 0.04 * highest)
+    axes.set_ylim(lowest - 0.35 * room, highest + 0.55 * room)
+    axes.locator_params(axis="y", nbins=6, integer=True)
+
+
+def week_of(first_on: date, day: date) -> float:
+    """The middle of a day, in weeks from the first one."""
+    return (day - first_on).days / 7 + HALF_DAY
 
 
 def write_title(figure: "Figure", words: str, ink: Ink) -> None:

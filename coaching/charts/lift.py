@@ -1,18 +1,19 @@
 """A lift: its estimated one-repetition maximum by exposure, with trend and band."""
 
-from datetime import date
 from typing import TYPE_CHECKING
 
 from coaching.charts.ground import (
     DARK,
+    HALF_DAY,
     LIGHT,
     Ink,
     PictureFormat,
     bytes_of,
-    label_weeks,
+    limit_to,
     new_figure,
+    one_panel,
     smaller_when_many,
-    style,
+    week_of,
     write_in_the_middle,
     write_key,
     write_line,
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 BAND_STEPS = 20
 ENOUGH_POINTS = 50
-HALF_DAY = 1 / 14
+BELOW_ONE_LINE = 0.81
 
 
 def draw_lift(history: LiftHistory, *, format: PictureFormat, is_dark: bool = False) -> bytes:
@@ -34,11 +35,8 @@ def draw_lift(history: LiftHistory, *, format: PictureFormat, is_dark: bool = Fa
     ink = DARK if is_dark else LIGHT
     title = f"{exercise_words(history)}, {lift_words(history)}"
     with new_figure(ink) as figure:
-        axes = figure.add_axes((0.135, 0.155, 0.85, 0.655))
-        style(axes, ink)
-        label_weeks(axes, history.first_on, (history.until_on - history.first_on).days // 7 + 1)
+        axes = one_panel(figure, ink, history.first_on, history.until_on, top=BELOW_ONE_LINE)
         axes.set_ylabel("estimated 1RM (kg)")
-        axes.yaxis.set_label_coords(-0.115, 0.5)
         if estimated(history):
             _draw_trend(axes, history, ink)
             _draw_exposures(axes, history, ink)
@@ -70,19 +68,17 @@ def _draw_exposures(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
     for label, marker, face, rows in looks:
         if rows:
             axes.plot(
-                [_week_of(history, row.day_on) for row in rows],
+                [week_of(history.first_on, row.day_on) for row in rows],
                 [float(row.e1rm_kg or 0) for row in rows],
                 marker,
                 markersize=smaller_when_many(4, len(rows), ENOUGH_POINTS),
                 markerfacecolor=face,
                 markeredgecolor=ink.text,
+                clip_on=False,  # a mark of the first day stands on the edge
                 markeredgewidth=smaller_when_many(0.6, len(rows), ENOUGH_POINTS),
                 label=label,
             )
-    lowest, highest = min(row.e1rm_kg or 0 for row in points), max(row.e1rm_kg or 0 for row in points)
-    room = max(highest - lowest, 0.04 * highest)
-    axes.set_ylim(lowest - 0.35 * room, highest + 0.55 * room)
-    axes.locator_params(axis="y", nbins=6, integer=True)
+    limit_to(axes, [row.e1rm_kg or 0 for row in points])
     write_key(axes, ink, columns=3)
 
 
@@ -94,7 +90,7 @@ def _draw_trend(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
     trend = history.trend
     if trend is None:
         return
-    first, last = _week_of(history, trend.first_on), _week_of(history, trend.last_on)
+    first, last = week_of(history.first_on, trend.first_on), week_of(history.first_on, trend.last_on)
     weeks = [first + (last - first) * step / BAND_STEPS for step in range(BAND_STEPS + 1)]
     low = _line(trend, weeks, trend.low_kg_per_week)
     high = _line(trend, weeks, trend.high_kg_per_week)
@@ -120,7 +116,3 @@ def _draw_trend(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
 
 def _line(trend: LiftTrend, weeks: list[float], kg_per_week: float) -> list[float]:
     return [trend.middle_kg + kg_per_week * (week - trend.middle_week - HALF_DAY) for week in weeks]
-
-
-def _week_of(history: LiftHistory, day: date) -> float:
-    return (day - history.first_on).days / 7 + HALF_DAY

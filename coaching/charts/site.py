@@ -17,6 +17,7 @@ from coaching.charts.ground import (
     new_figure,
     smaller_when_many,
     two_panels,
+    week_of,
     write_in_the_middle,
     write_key,
     write_title,
@@ -135,7 +136,7 @@ def _happenings(history: SiteWeeks) -> list[tuple[float, str, bool]]:
     first_on, weeks = history.week_starts[0], len(history.week_starts)
     return [
         (
-            min((day - first_on).days / 7 + 1 / 14, weeks),
+            min(week_of(first_on, day), weeks),
             " + ".join(dict.fromkeys(alerts.get(day, []) + notes.get(day, []))),
             day in alerts,
         )

@@ -1,9 +1,13 @@
 """The pictures in words, for those who do not see them, and the words that the pictures use."""
 
+from collections.abc import Sequence
 from datetime import date
 
 from coaching.reads.adherence_weeks import AdherenceWeeks
 from coaching.reads.history import LiftHistory, LiftPoint, SiteWeeks
+from coaching.reads.labels import FRESH
+from coaching.reads.lift_sides import LiftSidesHistory
+from coaching.reads.side_differences import NOT_EQUALISED, WINDOW_DAYS
 
 KIND_WORDS = {
     "red_flag": "red flag",
@@ -14,6 +18,7 @@ KIND_WORDS = {
     "over_dose": "over the plan",
 }
 NOTE = "coach's note"
+NOT_EVENED_OUT = "Sides are not evened out."
 DAYS_OF_A_YEAR = 365
 
 
@@ -29,14 +34,20 @@ def kind_words(kind: str) -> str:
 
 def lift_words(history: LiftHistory) -> str:
     side = "both sides" if history.side == "both" else f"{history.side} side"
-    if history.track == "fresh":
-        return side
-    return f"{side}, {history.track.replace(':', ' ').replace('_', ' ')}"
+    return ", ".join([side, *track_words(history)])
 
 
-def exercise_words(history: LiftHistory) -> str:
-    """The exercise's name, without what cannot stand in a picture file."""
-    return "".join(letter for letter in history.exercise_name if letter.isprintable())
+def track_words(history: LiftHistory | LiftSidesHistory) -> list[str]:
+    return [] if history.track == FRESH else [history.track.replace(":", " ").replace("_", " ")]
+
+
+def exercise_words(history: LiftHistory | LiftSidesHistory) -> str:
+    return _printable(history.exercise_name)
+
+
+def _printable(words: str) -> str:
+    """The words without what cannot stand in a picture file."""
+    return "".join(letter for letter in words if letter.isprintable())
 
 
 def day_words(day: date) -> str:
@@ -125,6 +136,49 @@ def trend_words(history: LiftHistory) -> str:
     return (
         f"Trend {trend.kg_per_week:+.2f} kg a week "
         f"(95 % interval {trend.low_kg_per_week:+.2f} to {trend.high_kg_per_week:+.2f})"
+    )
+
+
+def sides_title(history: LiftSidesHistory) -> str:
+    return ", ".join([exercise_words(history), "left and right", *track_words(history)])
+
+
+def difference_words(history: LiftSidesHistory) -> tuple[str, str]:
+    """How far the sides lie apart, and what to make of it: one line each."""
+    found = history.difference
+    if found is None or found.difference is None or found.low is None or found.high is None:
+        return f"A side has no exposure in {WINDOW_DAYS} days: nothing to compare", NOT_EVENED_OUT
+    word = "below" if found.difference < 0 else "above"
+    apart = f"Right {abs(found.difference):.1f} % {word} left"
+    if round(found.difference, 1) == 0:
+        apart = "Right and left alike"
+    what = "Noise alone can explain it" if found.is_within_noise else "More than noise alone"
+    return (
+        f"{apart} (95 % interval {found.low:+.1f} to {found.high:+.1f})",
+        f"{what} ({WINDOW_DAYS} days). {NOT_EVENED_OUT}",
+    )
+
+
+def describe_sides(history: LiftSidesHistory) -> str:
+    """The picture of both sides in words."""
+    levels = [
+        _side_words(name, points) for name, points in (("Left", history.left), ("Right", history.right))
+    ]
+    told = (
+        _printable(history.difference.sentence)
+        if history.difference
+        else f"No comparable exposure of either side in {WINDOW_DAYS} days. {NOT_EQUALISED}"
+    )
+    return f"{sides_title(history)}. {' '.join(levels)} Deloads and sets that pain ended are left out. {told}"
+
+
+def _side_words(name: str, points: Sequence[LiftPoint]) -> str:
+    if not points:
+        return f"{name}: no estimate in these weeks."
+    last = points[-1]
+    return (
+        f"{name}: estimated one-repetition maximum {last.e1rm_kg:.1f} kg on {day_words(last.day_on)} "
+        f"{last.day_on.year}, {counted_words(len(points), 'exposure')}."
     )
 
 

@@ -18,6 +18,7 @@ from coaching.reads.history import (
     lift_history,
     site_weeks,
 )
+from coaching.reads.lift_sides import LiftSidesHistory, lift_sides_history
 
 
 def read_history(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: datetime) -> ClientHistory:
@@ -52,6 +53,15 @@ def read_lift_history(
     if side not in SetSide.values:
         raise NotFoundError("There is no such side.")
     return lift_history(client.id, exercise.id, side, track, _today(client, now), weeks)
+
+
+def read_lift_sides(
+    *, actor: Actor, client_uid: uuid.UUID, exercise_code: str, track: str, weeks: int, now: datetime
+) -> LiftSidesHistory:
+    """Both sides of one lift over the last `weeks` ISO weeks. Raises NotFoundError."""
+    client = _client_read(actor, client_uid, now)
+    exercise = exercise_named(client.practice_id, exercise_code)
+    return lift_sides_history(client.id, exercise.id, track, _today(client, now), weeks)
 
 
 def read_adherence_weeks(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: datetime) -> AdherenceWeeks:

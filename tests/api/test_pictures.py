@@ -67,6 +67,10 @@ def lift_picture(client, form="svg", lift="invented_press/left", query=""):
     return f"/api/v1/clients/{client.uid}/lifts/{lift}/picture.{form}{query}"
 
 
+def sides_picture(client, form="svg", lift="invented_press", query=""):
+    return f"/api/v1/clients/{client.uid}/lifts/{lift}/sides/picture.{form}{query}"
+
+
 def adherence_picture(client, form="svg", query=""):
     return f"/api/v1/clients/{client.uid}/adherence/picture.{form}{query}"
 
@@ -75,7 +79,7 @@ def history(client, query=""):
     return f"/api/v1/clients/{client.uid}/history{query}"
 
 
-PICTURES = [site_picture, lift_picture, adherence_picture]
+PICTURES = [site_picture, lift_picture, sides_picture, adherence_picture]
 EVERYTHING = [*PICTURES, history]
 
 
@@ -188,6 +192,16 @@ def test_a_lift_that_is_not_known_is_not_there(cast, record, signed_in, lift):
     assert signed_in(cast.coach).get(lift_picture(record, "png", lift)).status_code == 404
 
 
+def test_the_sides_of_a_lift_that_is_not_known_are_not_there(cast, record, signed_in):
+    assert signed_in(cast.coach).get(sides_picture(record, lift="unheard_of")).status_code == 404
+
+
+def test_the_sides_are_told_side_by_side(cast, record, signed_in):
+    answer = signed_in(cast.coach).get(sides_picture(record))
+    assert b'<title id="told-title">Invented press, left and right</title>' in answer.content
+    assert b"nothing is known of the e1RM of the right side" in answer.content
+
+
 def test_a_site_without_records_is_a_picture_that_says_so(cast, signed_in):
     answer = signed_in(cast.coach).get(site_picture(cast.client, site="neck/midline"))
     assert answer.status_code == 200 and b"Nothing recorded" in answer.content
@@ -207,6 +221,8 @@ def test_a_lift_in_a_pair_has_a_picture_of_its_own(cast, record, signed_in):
     LiftDay.objects.filter(day_on=TODAY - timedelta(days=1)).update(track="after:leg_extension")
     answer = signed_in(cast.coach).get(lift_picture(record, query="?track=after:leg_extension"))
     assert b"after leg extension" in answer.content and b"1 exposure." in answer.content
+    answer = signed_in(cast.coach).get(sides_picture(record, query="?track=after:leg_extension"))
+    assert b"left and right, after leg extension" in answer.content
 
 
 def test_a_clients_picture_leaves_the_coachs_private_notes_out(cast, record, signed_in):
