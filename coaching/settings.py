@@ -156,6 +156,8 @@ SPECTACULAR_SETTINGS = {
     "SERVE_AUTHENTICATION": [],
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    # Left out, the page would ask a validator elsewhere as soon as it is not called by a loopback address.
+    "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "ENUM_NAME_OVERRIDES": {
         "JointEnum": "api.schema.JOINTS",

@@ -17,12 +17,13 @@ if TYPE_CHECKING:
 PictureFormat = Literal["png", "svg"]
 
 WIDTH_IN, HEIGHT_IN, DOTS_PER_IN = 3.6, 2.6, 200  # 720 x 520 px: a phone's width at twice its pixels
-POINTS_PER_IN, FONT_UNITS_PER_POINT = 72, 64
+POINTS_PER_IN, FONT_UNITS_PER_POINT = 72, 65536
 LEFT, WIDTH, BOTTOM, TOP = 0.125, 0.86, 0.135, 0.90
 MOST_DATES = 5
 WEEKS_OF_A_YEAR = 52
 HALF_DAY = 1 / 14
 TITLE_SIZE, LINE_SIZE = 9.0, 7.5
+WIDTH_OF_A_BOX = 1.3 * TITLE_SIZE  # what stands for a letter that the font lacks
 SETTINGS = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],  # an SVG names the general family too, for phones without this one
@@ -129,10 +130,14 @@ def _fitting(title: str) -> str:
 
     font = get_font(findfont(FontProperties(family=["DejaVu Sans"], weight="bold")))
     font.set_size(TITLE_SIZE, POINTS_PER_IN)
+    widths = {
+        letter: font.load_glyph(glyph).linearHoriAdvance / FONT_UNITS_PER_POINT if glyph else WIDTH_OF_A_BOX
+        for letter in f"{title}…"
+        for glyph in [font.get_char_index(ord(letter))]
+    }
 
     def width(words: str) -> float:
-        font.set_text(words)
-        return font.get_width_height()[0] / FONT_UNITS_PER_POINT
+        return sum(widths[letter] for letter in words)
 
     whole, parts = title, title.split(", ")
     while width(whole) > 0.97 * WIDTH_IN * POINTS_PER_IN:

@@ -77,10 +77,32 @@ def test_the_schema_is_public(http):
 def test_the_docs_page_loads_only_from_this_server(http):
     page = http.get("/api/v1/docs").text
     loaded = re.findall(r'(?:src|href)="([^"]+)"', page)
-    assert loaded
+    assert {Path(address).suffix for address in loaded} == {".css", ".js", ".png"}
     for address in loaded:
         assert address.startswith("/static/")
-        assert http.get(address).status_code == 200
+        answer = http.get(address)
+        assert answer.status_code == 200
+        assert int(answer.headers["Content-Length"]) > 0
+
+
+def test_the_docs_page_names_no_other_server(http):
+    page = http.get("/api/v1/docs").text
+    assert "//" not in re.sub(r"^\s*//.*$", "", page, flags=re.MULTILINE)  # but for lines of comment
+
+
+def test_the_docs_page_asks_no_validator_elsewhere(http):
+    page = http.get("/api/v1/docs").text
+    (settings,) = re.findall(r"const swaggerSettings = (\{.*?\});", page, flags=re.DOTALL)
+    assert json.loads(settings)["validatorUrl"] is None
+
+
+def test_the_styles_of_the_docs_page_load_nothing(http):
+    page = http.get("/api/v1/docs").text
+    (address,) = re.findall(r'rel="stylesheet" href="([^"]+)"', page)
+    styles = http.get(address).text
+    assert "@import" not in styles
+    sources = re.findall(r"url\(['\"]?(.{5})", styles)
+    assert sources and set(sources) == {"data:"}
 
 
 def test_a_body_of_ten_megabytes_gets_a_clean_answer(http):
