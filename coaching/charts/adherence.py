@@ -55,7 +55,8 @@ def _draw_bounds(axes: "Axes", adherence: AdherenceWeeks, ink: Ink) -> None:
     gaps = [100 * (high - low) for _, low, high in known]
     looks = _looks(ink, len(adherence.weeks))
     axes.bar(places, lows, BAR_WIDTH, **looks["done"], label="at least")
-    axes.bar(places, gaps, BAR_WIDTH, bottom=lows, **looks["no log"], label="at most")
+    if any(gaps):
+        axes.bar(places, gaps, BAR_WIDTH, bottom=lows, **looks["no log"], label="at most")
     axes.hlines(
         lows,
         [place - BAR_WIDTH / 2 for place in places],

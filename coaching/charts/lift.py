@@ -90,6 +90,8 @@ def _draw_trend(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
     trend = history.trend
     if trend is None:
         return
+    # Among many exposures the line would be lost: there it stands above them, on paper of its own.
+    is_crowded = len(estimated(history)) > ENOUGH_POINTS
     first, last = week_of(history.first_on, trend.first_on), week_of(history.first_on, trend.last_on)
     weeks = [first + (last - first) * step / BAND_STEPS for step in range(BAND_STEPS + 1)]
     low = _line(trend, weeks, trend.low_kg_per_week)
@@ -108,8 +110,8 @@ def _draw_trend(axes: "Axes", history: LiftHistory, ink: Ink) -> None:
         _line(trend, weeks, trend.kg_per_week),
         color=ink.bar_edge,
         linewidth=1.4,
-        zorder=4,  # above the exposures, on paper of its own, or many of them would hide it
-        path_effects=[withStroke(linewidth=3.0, foreground=ink.paper)],
+        zorder=4 if is_crowded else 2,
+        path_effects=[withStroke(linewidth=3.0, foreground=ink.paper)] if is_crowded else [],
         label="trend",
     )
 

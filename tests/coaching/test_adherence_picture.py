@@ -149,6 +149,11 @@ def test_kinds_that_do_not_occur_are_not_in_the_key():
     assert "still open" not in words_of(draw_adherence(PICTURES["usual"], format="svg"))
 
 
+def test_where_all_is_known_there_is_no_upper_bound_to_explain():
+    assert "at most" in words_of(draw_adherence(PICTURES["usual"], format="svg"))
+    assert "at most" not in words_of(draw_adherence(PICTURES["all skipped"], format="svg"))
+
+
 def test_no_calendar_says_so_instead_of_drawing_zeros():
     assert "No session was scheduled" in words_of(draw_adherence(PICTURES["empty"], format="svg"))
     assert "No session counts" in words_of(draw_adherence(PICTURES["only excused"], format="svg"))
