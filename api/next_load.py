@@ -50,7 +50,11 @@ class AdviceOut(serializers.Serializer[Any]):
     load = serializers.SerializerMethodField(help_text="In the client's unit; null: find it, as it says.")
     load_unit = serializers.CharField(allow_null=True)
     load_kg = ExactKgField(allow_null=True, help_text="The same in exact kilograms.")
-    sets_left = serializers.IntegerField(source="sets", allow_null=True, help_text="Work sets still to do.")
+    sets_left = serializers.IntegerField(
+        source="sets",
+        allow_null=True,
+        help_text="Work sets still to do; one-sided work of both sides counts a set of each.",
+    )
     reps_low = serializers.IntegerField(allow_null=True)
     reps_high = serializers.IntegerField(allow_null=True)
     reps_aim = serializers.IntegerField(

@@ -9,7 +9,7 @@ from coaching.compute.advice_reasons import Reason
 from coaching.compute.draft import refuse
 from coaching.compute.equipment import Equipment
 from coaching.compute.evidence import CAUTION, refer_out
-from coaching.compute.joint_sides import sides_loaded
+from coaching.compute.joint_sides import sides_in_turn, sides_loaded
 from coaching.compute.next_load import next_block, next_prescription
 from coaching.compute.next_set import next_set
 from coaching.compute.pain_gate import PainGate
@@ -270,7 +270,7 @@ def _member(row: Prescription, key: PrescriptionKey, known: _Known) -> Member:
 
 def _target(row: Prescription) -> Target:
     return Target(
-        sets=row.sets,
+        sets=row.sets * len(sides_in_turn(row.side, is_one_sided=row.exercise.is_one_sided)),
         reps_low=row.reps_low,
         reps_high=row.reps_high,
         duration_s=row.duration_s,

@@ -8,6 +8,7 @@ from decimal import Decimal
 
 from django.db.models import Q, QuerySet
 
+from coaching.compute.joint_sides import sides_in_turn
 from coaching.compute.prescribing import PerformedSet
 from coaching.compute.units import load_kg_of
 from coaching.models import (
@@ -128,9 +129,15 @@ class _Answers:
         if row.prescription_id is None and row.session.scheduled_session is not None:
             of_day = self.of_day.get(row.session.scheduled_session.plan_day_id)
             found = None if of_day is None else of_day.by(None, row.exercise_id, row.side)
-        if found is None or (found.exercise_id, found.side) != (row.exercise_id, row.side):
+        if found is None or found.exercise_id != row.exercise_id or row.side not in _sides_answered(found):
             return None
         return key_of(found, found.block)
+
+
+def _sides_answered(row: Prescription) -> tuple[str, ...]:
+    """One-sided work of both sides is logged side by side, or as a set of both."""
+    turns = sides_in_turn(row.side, is_one_sided=row.exercise.is_one_sided)
+    return turns if len(turns) == 1 else (*turns, row.side)
 
 
 def _answers(rows: Sequence[LoggedSet]) -> _Answers:
@@ -142,7 +149,7 @@ def _answers(rows: Sequence[LoggedSet]) -> _Answers:
     }
     found = (
         Prescription.objects.filter(Q(id__in=named - {None}) | Q(block__day_id__in=day_ids))
-        .select_related("block")
+        .select_related("block", "exercise")
         .prefetch_related("block__prescriptions__exercise")
     )
     by_day: defaultdict[int, list[Prescription]] = defaultdict(list)
@@ -151,7 +158,11 @@ def _answers(rows: Sequence[LoggedSet]) -> _Answers:
     return _Answers(
         named={row.id: row for row in found},
         of_day={
-            day: Answered.of((each.id, each.exercise_id, each.side, each) for each in prescribed)
+            day: Answered.of(
+                (each.id, each.exercise_id, side, each)
+                for each in prescribed
+                for side in _sides_answered(each)
+            )
             for day, prescribed in by_day.items()
         },
     )

@@ -329,6 +329,24 @@ def test_of_two_prescriptions_of_a_lift_a_nameless_set_answers_neither(cast, cli
     assert first_of(told(client_api, sessions[2]))["last_time"] is None
 
 
+def test_one_sided_work_of_both_sides_counts_a_set_of_each(cast, client_api):
+    lift = knee_lift()
+    lift.is_one_sided = True
+    lift.save()
+    sessions = calendar(cast, left(lift, side="both"))
+    body = {
+        "performed_at": "2026-03-02T18:00:00+01:00",
+        "scheduled_session": str(sessions[0].uid),
+        "sets": [
+            {"id": str(uuid4()), "exercise": lift.code, "side": side, "load": 30, "reps": 8}
+            for side in ("left", "right")
+        ],
+    }
+    assert client_api.put(f"/api/v1/sessions/{uuid4()}", body, format="json").status_code == 201
+    found = first_of(told(client_api, sessions[2]))
+    assert (found["advice"]["sets_left"], len(found["last_time"]["sets"])) == (4, 2)
+
+
 def test_a_load_between_the_steps_can_be_lifted_again(cast, client_api):
     sessions = calendar(cast, left(knee_lift()))
     train(client_api, sessions[0], (61, 8), (61, 8))

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('coaching', '0003_plan_language'),
+        ('coaching', '0002_plan_language'),
     ]
 
     operations = [
