@@ -21,7 +21,6 @@ from coaching.models import (
     AlertKind,
     Block,
     BlockKind,
-    Clearance,
     Client,
     Injury,
     InjuryStatus,
@@ -150,19 +149,16 @@ def _known(client: Client, scheduled: ScheduledSession, as_of_on: date) -> _Know
         ),
         pains=site_pains(client=client, before_on=as_of_on),
         stresses=stresses_for(practice_id=client.practice_id, client_id=client.id, exercise_ids=exercise_ids),
-        stopped=_stopped_sites(client, as_of_on),
+        stopped=_stopped_sites(client),
         restrictions=_restrictions(client, scheduled, as_of_on),
         e1rms=_best_e1rms(client, exercise_ids, as_of_on),
     )
 
 
-def _stopped_sites(client: Client, on: date) -> frozenset[str]:
-    """Sites that a clinician has stopped, and has not cleared since."""
-    cleared = list(Clearance.objects.filter(client=client, cleared_on__lte=on))
+def _stopped_sites(client: Client) -> frozenset[str]:
+    """Sites that a clinician has stopped, until the entry is changed: it does not say since when they are."""
     stopped = Injury.objects.filter(client=client, status=InjuryStatus.STOPPED_BY_CLINICIAN)
-    return frozenset(
-        injury.target for injury in stopped if not any(_clears(each, injury, on) for each in cleared)
-    )
+    return frozenset(injury.target for injury in stopped)
 
 
 def _restrictions(client: Client, scheduled: ScheduledSession, on: date) -> tuple[Restriction, ...]:
@@ -170,12 +166,6 @@ def _restrictions(client: Client, scheduled: ScheduledSession, on: date) -> tupl
     if scheduled.assignment.override_reason:
         return ()
     return tuple(Restriction.objects.filter(injury__client=client).standing(on))
-
-
-def _clears(clearance: Clearance, injury: Injury, on: date) -> bool:
-    is_of_site = (clearance.joint, clearance.side) == (injury.joint, injury.side)
-    is_valid = clearance.valid_until_on is None or clearance.valid_until_on >= on
-    return is_of_site and is_valid and clearance.recorded_at >= injury.created_at
 
 
 def _best_e1rms(client: Client, exercise_ids: set[int], before_on: date) -> dict[tuple[int, str, str], float]:

@@ -37,7 +37,8 @@ class SitePain:
         usual_morning: median of earlier mornings; None = not known.
         is_week_rising: the median of the last seven days lies over a point above the seven before.
         limit: the injury's own limit, or the general one.
-        needs_reports: the site is guarded, or pain was reported of it; any other joint has nothing to gate.
+        needs_reports_from: the first day whose exposure needs reports: from the first pain on, always for a
+            guarded site; None = any other joint has nothing to gate.
     """
 
     target: str
@@ -46,11 +47,11 @@ class SitePain:
     usual_morning: float | None
     is_week_rising: bool
     limit: float
-    needs_reports: bool
+    needs_reports_from: date | None
 
     @property
     def gate(self) -> PainGate:
-        if not self.needs_reports:
+        if self.needs_reports_from is None:
             return NO_NEED
         return pain_gate(
             [self.by_day[day] for day in self.trained_on[-2:]],
@@ -61,7 +62,7 @@ class SitePain:
 
     def passed_on(self, day: date) -> bool | None:
         """Whether the exposure of that day by itself kept the pain rules; None where it is not known."""
-        if not self.needs_reports:
+        if self.needs_reports_from is None or day < self.needs_reports_from:
             return True
         exposure = self.by_day.get(day, ExposurePain(None, None, None))
         return has_passed_gate(exposure, usual_morning=self.usual_morning, limit=self.limit)
@@ -69,7 +70,7 @@ class SitePain:
     @property
     def missing(self) -> tuple[MissingReport, ...]:
         """Reports of the last two exposures to ask for."""
-        if not self.needs_reports:
+        if self.needs_reports_from is None:
             return ()
         joint, _, side = self.target.partition(":")
         return tuple(
@@ -128,6 +129,7 @@ def _site_pain(
     before_on: date,
 ) -> SitePain:
     trained = tuple(row.day_on for row in rows if row.joint_reps > 0)
+    painful = [day for (day, _), pain in felt.items() if pain > 0]
     usual_morning, is_rising = _over_weeks(rows, before_on)
     return SitePain(
         target=target,
@@ -143,7 +145,7 @@ def _site_pain(
         usual_morning=usual_morning,
         is_week_rising=is_rising,
         limit=float(DEFAULT_PAIN_LIMIT) if limit is None else limit,
-        needs_reports=limit is not None or any(pain > 0 for pain in felt.values()),
+        needs_reports_from=min(painful, default=None) if limit is None else date.min,
     )
 
 

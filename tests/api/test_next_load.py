@@ -263,14 +263,24 @@ def test_a_coach_who_overrode_the_restriction_gets_the_advice(cast, client_api):
     assert "restricted" not in first_of(told(client_api, sessions[2]))["advice"]["reasons"]
 
 
-def test_a_clearance_of_the_site_ends_its_stop(cast, client_api):
+def test_a_clearance_ends_no_stop_before_the_entry_is_changed(cast, client_api):
     sessions = calendar(cast, left(knee_lift()))
-    stop_the_knee(cast)
+    injury = stop_the_knee(cast)
     Clearance.objects.create(
         practice=cast.practice, client=cast.client, joint="knee", side="left", clinician_name="Dr Invented",
         clinician_profession="physician", cleared_on=date(2026, 3, 6), recorded_at=NOW + timedelta(days=4),
     )  # fmt: skip
+    assert first_of(told(client_api, sessions[2]))["advice"]["reasons"] == ["refer_out"]
+    Injury.objects.filter(id=injury.id).update(status="active")
     assert first_of(told(client_api, sessions[2]))["advice"]["reasons"][-1] == "no_history"
+
+
+def test_days_before_the_first_pain_count_as_passed(cast, client_api):
+    sessions = calendar(cast, left(knee_lift()))
+    train(client_api, sessions[0], (57.5, 10), (57.5, 10), pain=())
+    train(client_api, sessions[1], (60, 8), (60, 8), pain=(6, 3, 1))
+    # one step below the 57.5 kg of the week without complaint
+    assert first_of(told(client_api, sessions[2]))["advice"]["load"] == 55
 
 
 def test_a_lay_off_starts_lower(cast, client_api):
