@@ -1,6 +1,7 @@
 """Structured log lines: an event and an allow-list of ids, never a body, a pain value or a name."""
 
 import logging
+import re
 import sys
 import traceback
 from pathlib import Path
@@ -8,6 +9,20 @@ from typing import Any
 
 import structlog
 from structlog.typing import EventDict
+
+# A calendar program can only send its token as a part of the address, and others log addresses.
+TOKENS = re.compile(r"\bfbr[a-z]*_[\w-]+|(?<=/calendar/)[^\s\"'/]+")
+
+
+def hide_tokens(_: Any, __: str, event: EventDict) -> EventDict:
+    """No token in any line, whoever wrote it."""
+    return {key: _without_tokens(value) for key, value in event.items()}
+
+
+def _without_tokens(value: Any) -> Any:
+    if isinstance(value, list | tuple):
+        return [_without_tokens(part) for part in value]
+    return TOKENS.sub("...", value) if isinstance(value, str) else value
 
 
 def name_exceptions(_: Any, __: str, event: EventDict) -> EventDict:
@@ -30,6 +45,7 @@ def line_formatter() -> logging.Formatter:
         processors=[
             structlog.stdlib.ProcessorFormatter.remove_processors_meta,
             name_exceptions,
+            hide_tokens,
             structlog.processors.JSONRenderer(),
         ],
         foreign_pre_chain=[

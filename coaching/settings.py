@@ -206,6 +206,12 @@ LOGGING = {
     "disable_existing_loggers": False,
     "formatters": {"line": {"()": "coaching.logs.line_formatter"}},
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "loggers": {"httpx": {"level": "WARNING"}},  # it would log whole addresses
+    "loggers": {
+        "httpx": {"level": "WARNING"},  # it would log whole addresses
+        "fpdf": {"level": "ERROR"},  # it would log letters of names that the font lacks
+        # Their own handlers know nothing of `hide_tokens`.
+        "django": {"handlers": []},
+        "django.server": {"handlers": [], "propagate": True},
+    },
     "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", "INFO")},
 }

@@ -14,6 +14,7 @@ from coaching.models import (
     AuditEvent,
     Block,
     BodyMass,
+    CalendarFeed,
     Clearance,
     Client,
     Consent,
@@ -39,6 +40,7 @@ from coaching.models import (
     Practice,
     Prescription,
     PrescriptionAlternative,
+    Referral,
     Restriction,
     ScheduledSession,
     Score,
@@ -50,6 +52,7 @@ from tests.factories import (
     NOW,
     AccountFactory,
     ClientFactory,
+    ConsentFactory,
     ExerciseFactory,
     InjuryFactory,
     MembershipFactory,
@@ -74,6 +77,7 @@ class World:
     other_exercise: Exercise
     third_exercise: Exercise
     injury: Injury
+    consent: Consent
     session: Session
     version: PlanVersion
     day: PlanDay
@@ -103,6 +107,7 @@ def world() -> World:
         other_exercise=ExerciseFactory(),
         third_exercise=ExerciseFactory(),
         injury=InjuryFactory(client=client),
+        consent=ConsentFactory(client=client, purpose="referral", withdrawn_at=NOW),
         session=Session.objects.create(
             practice=practice,
             client=client,
@@ -176,6 +181,22 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "purpose": "health_data",
         "text_version": "1",
         "given_at": NOW,
+    },
+    CalendarFeed: lambda w: {
+        "practice": w.practice,
+        "client": w.client,
+        "token_digest": fresh_uid().hex,
+        "created_at": NOW,
+    },
+    Referral: lambda w: {
+        "practice": w.practice,
+        "client": w.client,
+        "joint": "knee",
+        "side": "left",
+        "question": "Any",
+        "consent": w.consent,
+        "until_on": DAY,
+        "created_at": NOW,
     },
     Exercise: lambda w: {
         "code": "any_lift",

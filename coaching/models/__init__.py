@@ -11,6 +11,7 @@ from coaching.models.alert import (
 )
 from coaching.models.audit import AuditEvent
 from coaching.models.base import MIDLINE_JOINTS, Joint, SiteSide
+from coaching.models.calendar_feed import CalendarFeed
 from coaching.models.client import (
     BodyMass,
     Client,
@@ -61,6 +62,7 @@ from coaching.models.plan import (
     SetSide,
 )
 from coaching.models.practice import Practice
+from coaching.models.referral import Referral
 from coaching.models.rollup import JointDay, LiftDay
 from coaching.models.session import EndedBy, LoadUnit, LoggedSet, PainMoment, PainReport, Session, SetKind
 from coaching.models.urgency import UrgencySignOff
@@ -83,6 +85,7 @@ __all__ = [
     "Block",
     "BlockKind",
     "BodyMass",
+    "CalendarFeed",
     "Clearance",
     "Client",
     "Closing",
@@ -127,6 +130,7 @@ __all__ = [
     "Prescription",
     "PrescriptionAlternative",
     "ProgressionRule",
+    "Referral",
     "Restriction",
     "RestrictionKind",
     "Role",

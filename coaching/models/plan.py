@@ -223,6 +223,7 @@ class ScheduledSession(PracticeRow):
     prescribed_reps = models.PositiveIntegerField()
     prescribed_joint_reps = models.JSONField(default=dict)
     version = models.PositiveIntegerField(default=1)
+    changed_at = models.DateTimeField(null=True)  # null: as it was laid out
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -111,7 +111,8 @@ def _store_change(
     earliest = min(row.due_on, due_on)
     row.due_on, row.status = due_on, status
     row.version += 1
-    row.save(update_fields=["due_on", "status", "version"])
+    row.changed_at = now
+    row.save(update_fields=["due_on", "status", "version", "changed_at"])
     if earliest < local_date_of(now, client.zone):
         ask_for_rescoring(client=client, from_on=earliest)
     record_change(

@@ -16,6 +16,7 @@ from coaching.models import (
     AuditEvent,
     Block,
     BodyMass,
+    CalendarFeed,
     Clearance,
     Client,
     Consent,
@@ -40,6 +41,7 @@ from coaching.models import (
     Practice,
     Prescription,
     PrescriptionAlternative,
+    Referral,
     Restriction,
     ScheduledSession,
     Score,
@@ -256,6 +258,18 @@ CASES: dict[str, Check | Once] = {
         [{"pain_limit": 1}, {"pain_limit": 10}, {"pain_limit": None}],
         [{"pain_limit": 0}, {"pain_limit": 11}],
     ),
+    "calendarfeed_one_per_client": Once(
+        CalendarFeed,
+        [{"client": lambda w: w.other_client, "token_digest": "other"}],
+        {"token_digest": "one"},
+        {"token_digest": "two"},
+    ),
+    "referral_site_possible": Check(
+        Referral,
+        [{}, {"joint": "lumbar_spine", "side": "midline"}],
+        [{"side": "midline"}, {"joint": "lumbar_spine"}, {"joint": "tail"}],
+    ),
+    "referral_asks_about_a_trended_site": Check(Referral, [{}], [{"question": ""}, {"joint": "other"}]),
     "restriction_said_by_known": known(Restriction, "said_by", ["client", "coach", "clinician"]),
     "restriction_says_what": Check(
         Restriction,
@@ -503,6 +517,7 @@ OTHERWISE_APART: dict[type[models.Model], Changes] = {
     Prescription: {"position": 1},
     ScheduledSession: {"due_on": LATER},
     LoggedSet: {"position": 2},
+    CalendarFeed: {"client": lambda w: w.other_client},
 }
 for practice_model in PRACTICE_MODELS:
     besides = OTHERWISE_APART.get(practice_model, {})
@@ -629,6 +644,7 @@ def test_ids_and_digests_that_stand_once_are_known():
         ("devicetoken", "uid"),
         ("practice", "uid"),
         ("invitation", "token_digest"),
+        ("calendarfeed", "token_digest"),
         ("client", "audit_key"),
         ("exercise", "uid"),
         ("mailrow", "key"),
@@ -637,7 +653,8 @@ def test_ids_and_digests_that_stand_once_are_known():
 
 @pytest.mark.parametrize(("model", "name"), UNIQUE_FIELDS)
 def test_id_or_digest_stands_once(rows, model, name):
-    apart = {"code": "other_lift"} if model is Exercise else {}
+    others = {Exercise: {"code": "other_lift"}, CalendarFeed: {"client": rows.other_client}}
+    apart: Changes = others.get(model, {})
     insert(model, rows, **{name: "5f0b0f8a-9c77-4d6d-8c37-5f6f3d0f7a11"})
     with pytest.raises(IntegrityError, match=name), transaction.atomic():
         insert(model, rows, **{name: "5f0b0f8a-9c77-4d6d-8c37-5f6f3d0f7a11"} | apart)
