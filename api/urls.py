@@ -30,4 +30,5 @@ urlpatterns = [
     path("api/v1/", include("api.plan_preview")),
     path("api/v1/", include("api.swaps")),
     path("api/v1/", include("api.calendar_feeds")),
+    path("api/v1/", include("api.referrals")),
 ]

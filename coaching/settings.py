@@ -208,7 +208,8 @@ LOGGING = {
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "loggers": {
         "httpx": {"level": "WARNING"},  # it would log whole addresses
-        "fpdf": {"level": "ERROR"},  # it would log letters of names that the font lacks
+        "fpdf": {"level": "ERROR"},  # it would log letters of names that its font lacks,
+        "fontTools": {"level": "WARNING"},  # and this one every letter of a document
         # Their own handlers know nothing of `hide_tokens`.
         "django": {"handlers": []},
         "django.server": {"handlers": [], "propagate": True},

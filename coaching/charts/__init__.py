@@ -20,6 +20,7 @@ from coaching.reads.history import LiftHistory, SiteWeeks, tag_of
 from coaching.reads.lift_sides import LiftSidesHistory
 
 __all__ = [
+    "DRAWING_VERSION",
     "Drawn",
     "PictureFormat",
     "capital",

@@ -23,6 +23,7 @@ from api.memberships import MembershipPatch
 from api.pain_fields import PainReportAlone
 from api.plan_preview import PreviewIn
 from api.plans import PlanIn
+from api.referrals import ReferralIn
 from api.sessions import BatchIn, SessionIn
 from api.sign_in import AcceptIn, InvitationIn, PasswordField, PasswordIn, SignInIn
 from coaching.models import Alert, Assignment, Injury, Plan, PlanVersion, ScheduledSession
@@ -194,6 +195,12 @@ ROUTES = {
         NoteIn,
         lambda w: f"{w.client}/intervention-notes",
         lambda w: site_body(noted_on="2026-03-01", changed="Any", reason="Any", is_shared=True),
+    ),
+    "referrals POST": Route(
+        "post",
+        ReferralIn,
+        lambda w: f"{w.client}/referrals",
+        lambda w: site_body(question="Any?", consent_text_version="1"),
     ),
     "exercises POST": Route("post", ExerciseIn, lambda w: "/api/v1/exercises", exercise_body),
     "stress PUT": Route(
