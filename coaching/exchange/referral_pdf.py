@@ -6,9 +6,12 @@ from datetime import datetime
 from functools import cache
 from io import BytesIO
 from pathlib import Path
+from typing import Any
+from unicodedata import bidirectional
 
 from fpdf import FPDF
-from fpdf.enums import TableBordersLayout, XPos, YPos
+from fpdf.bidi import BidiParagraph
+from fpdf.enums import MethodReturnValue, TableBordersLayout, TextDirection, XPos, YPos
 from fpdf.fonts import TTFFont
 
 from coaching.exchange.referral_words import ReferralPage, Section
@@ -17,11 +20,13 @@ MARGIN, WIDTH = 13.0, 184.0
 PAGE_BOTTOM = 297.0 - MARGIN
 PICTURE_WIDTH = 94.0
 PICTURE_HEIGHT = PICTURE_WIDTH * 520 / 720
-TABLE_LEFT, TABLE_WIDTHS = MARGIN + PICTURE_WIDTH + 3, (39.0, 13.0, 13.0, 11.0, 11.0)
+TABLE_LEFT, TABLE_WIDTHS = MARGIN + PICTURE_WIDTH + 3, (37.0, 12.5, 12.5, 11.0, 14.0)
 TABLE_HEAD = ("week beginning", "pain,\nhighest", "pain,\nmedian", "joint\nreps", "reports")
 TABLE_ROW = 3.6
 INK, RULE = (28, 33, 38), (140, 148, 155)
 FAMILY = "DejaVu"
+RIGHT_TO_LEFT = ("R", "AL")
+LINE = 0.45  # mm a line for each point of its size
 BOX = "\u25a1"
 BOX_NOTE = f"{BOX} stands for a letter that the font of this page lacks; the HTML page has it."
 
@@ -85,8 +90,17 @@ def _fonts() -> dict[str, Path]:
 def _write(pdf: FPDF, words: str, size: float, *, is_bold: bool = False) -> None:
     pdf.set_font(FAMILY, "B" if is_bold else "", size)
     pdf.set_x(MARGIN)
-    words = _printable(pdf, words)
-    pdf.multi_cell(WIDTH, size * 0.45, words, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+    words = _as_read(pdf, _printable(pdf, words), size)
+    pdf.multi_cell(WIDTH, size * LINE, words, align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+
+
+def _as_read(pdf: FPDF, words: str, size: float) -> str:
+    """Line by line in the order in which the letters stand on paper; Arabic letters stay unjoined."""
+    if not any(bidirectional(letter) in RIGHT_TO_LEFT for letter in words):
+        return words
+    lines: Any = pdf.multi_cell(WIDTH, size * LINE, words, dry_run=True, output=MethodReturnValue.LINES)
+    paragraphs = (BidiParagraph(line, base_direction=TextDirection.LTR) for line in lines)
+    return "\n".join(paragraph.get_reordered_string() for paragraph in paragraphs)
 
 
 def _printable(pdf: FPDF, words: str) -> str:

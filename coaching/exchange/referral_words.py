@@ -17,7 +17,8 @@ from coaching.reads.referrals import (
 
 UNKNOWN = "–"
 WEEKS_NOTE = (
-    f"{UNKNOWN}: no pain of a training day reported, which is not 0. Reports counts every pain report."
+    f"{UNKNOWN}: no pain of a training day reported, which is not 0. 0 joint reps: none logged. "
+    "Reports: how many pain reports there were."
 )
 RESTRICTION_WORDS = {"avoid_exercise": "avoid", "avoid_pattern": "avoid the pattern", "limit": "limit:"}
 CLOSING_WORDS = {

@@ -41,11 +41,15 @@ def bottom_of(page, picture=None):
     ],
     ids=["plain", "one wide word", "words", "widest letter", "letters without glyph", "Hebrew", "bare"],
 )
-def test_whatever_the_records_hold_it_is_one_sheet(summary):
-    pdf = referral_pdf(summary)
+def test_whatever_the_records_hold_it_fits_one_sheet(summary):
+    assert bottom_of(fitting_page(summary)) <= PAGE_BOTTOM
+
+
+def test_the_document_has_one_sheet_and_its_own_letters():
+    pdf = referral_pdf(longest_summary())
     assert pdf.startswith(b"%PDF-")
     assert pdf.count(b"/Type /Page\n") == 1
-    assert bottom_of(fitting_page(summary)) <= PAGE_BOTTOM
+    assert b"DejaVuSans" in pdf
 
 
 def test_a_plain_history_is_told_whole():
@@ -141,19 +145,38 @@ def test_another_summary_has_another_tag():
     assert len(tags | {page_tag(plain_summary(question="Else?"), "pdf")}) == 4
 
 
-def test_a_letter_without_a_glyph_is_a_box_and_is_explained(monkeypatch):
-    said = []
-    with open_document("", NOW) as document:
-        write = document.multi_cell
+@pytest.fixture
+def said(monkeypatch):
+    """What is written on a sheet, for a client of this name."""
 
-        def overheard(*where, **how):
-            said.append(how.get("text") or where[2])
-            return write(*where, **how)
+    def sheet_of(client_name):
+        heard = []
+        with open_document("", NOW) as document:
+            write = document.multi_cell
 
-        monkeypatch.setattr(document, "multi_cell", overheard)
-        write_page(document, page_of(plain_summary(client_name="Łukasz Иван \u7530"), ROOMS[0]))
-    assert f"Łukasz Иван {BOX}, born 29 February 1980" in said
-    assert said[-1] == BOX_NOTE
+            def overheard(*where, **how):
+                heard.append(how.get("text") or where[2])
+                return write(*where, **how)
+
+            monkeypatch.setattr(document, "multi_cell", overheard)
+            write_page(document, page_of(plain_summary(client_name=client_name), ROOMS[0]))
+        return heard
+
+    return sheet_of
+
+
+def test_a_letter_without_a_glyph_is_a_box_and_is_explained(said):
+    sheet = said("Łukasz Иван \u7530")
+    assert f"Łukasz Иван {BOX}, born 29 February 1980" in sheet
+    assert sheet[-1] == BOX_NOTE
+
+
+def test_a_name_with_every_glyph_needs_no_box(said):
+    assert BOX not in "".join(said("Łukasz Иван Ελένη"))
+
+
+def test_hebrew_stands_from_right_to_left(said):
+    assert "Dana \u05de\u05d5\u05dc\u05e9, born 29 February 1980" in said("Dana \u05e9\u05dc\u05d5\u05de")
 
 
 def test_the_html_escapes_what_people_wrote():
