@@ -150,6 +150,13 @@ def test_no_query_string_is_logged(http, served):
     assert "canary-of-a-query" not in served.told()
 
 
+def test_no_token_in_an_address_is_logged(http, served):
+    assert http.get("/api/v1/calendar/fbrcal_canary-of-a-token.ics").status_code == 404
+    assert http.get("/api/v1/calendar/canary-of-a-token.ics").status_code == 404
+    wait_until(lambda: "Not Found: /api/v1/calendar/..." in served.told(), "logged", 10, served)
+    assert "canary-of-a-token" not in served.told()
+
+
 def test_the_ticker_has_run(served):
     wait_until(lambda: '"tick_done"' in served.told(), "ticked", 10, served)
 
