@@ -87,6 +87,7 @@ class RestrictionIn(StrictSerializer):
 
 class RestrictionOut(serializers.Serializer[Restriction]):
     id = serializers.UUIDField(source="uid")
+    injury = serializers.UUIDField(source="injury.uid")
     kind = serializers.ChoiceField(choices=RestrictionKind.values)
     exercise = serializers.CharField(source="exercise.code", default=None, allow_null=True)
     movement_pattern = serializers.CharField()

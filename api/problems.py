@@ -22,6 +22,7 @@ STATUS_OF_CODE = {
     "too_many_attempts": status.HTTP_429_TOO_MANY_REQUESTS,
     "sign_in_refused": status.HTTP_401_UNAUTHORIZED,
     "link_invalid": status.HTTP_400_BAD_REQUEST,
+    "bad_mark": status.HTTP_400_BAD_REQUEST,
 }
 TITLES = {
     400: "The request cannot be read",

@@ -31,4 +31,5 @@ urlpatterns = [
     path("api/v1/", include("api.swaps")),
     path("api/v1/", include("api.calendar_feeds")),
     path("api/v1/", include("api.referrals")),
+    path("api/v1/", include("api.changes")),
 ]

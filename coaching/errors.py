@@ -97,3 +97,9 @@ class LinkError(ForbearError):
     """An invitation that is unknown, used or too old."""
 
     code = "link_invalid"
+
+
+class MarkError(ForbearError):
+    """A mark of the changes feed that names a place yet to come, as after a restored backup."""
+
+    code = "bad_mark"

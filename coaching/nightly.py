@@ -9,6 +9,7 @@ from django.db import transaction
 
 from coaching.models import Client, Night, NightStatus, Practice
 from coaching.operations import nights
+from coaching.operations.changes import note_sessions_due
 from coaching.operations.morning_mail import enqueue_morning_mails
 from coaching.operations.scoring import ChunkResult, score_chunk
 
@@ -63,6 +64,7 @@ def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
     try:
         with transaction.atomic():
             items = nights.lock_claim(claim)
+            note_sessions_due(items=items, on=claim.night.night_on, now=now)
             result = score_chunk(items=items, night_on=claim.night.night_on, now=now)
             nights.mark_scored(items, now=now)
             nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)

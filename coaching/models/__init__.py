@@ -12,6 +12,7 @@ from coaching.models.alert import (
 from coaching.models.audit import AuditEvent
 from coaching.models.base import MIDLINE_JOINTS, Joint, SiteSide
 from coaching.models.calendar_feed import CalendarFeed
+from coaching.models.change import Change, ChangeKind
 from coaching.models.client import (
     BodyMass,
     Client,
@@ -86,6 +87,8 @@ __all__ = [
     "BlockKind",
     "BodyMass",
     "CalendarFeed",
+    "Change",
+    "ChangeKind",
     "Clearance",
     "Client",
     "Closing",

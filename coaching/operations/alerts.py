@@ -10,8 +10,9 @@ from django.db import transaction
 
 from coaching.compute.alert_life import PATIENCE_NIGHTS
 from coaching.errors import ForbiddenError, InvalidError, NotFoundError, StaleVersionError
-from coaching.models import Actor, Alert, AlertKind, AlertStatus, Clearance, Client, Closing
+from coaching.models import Actor, Alert, AlertKind, AlertStatus, ChangeKind, Clearance, Client, Closing
 from coaching.operations.audit import record_change
+from coaching.operations.changes import Changed, note_changes
 
 REOPENS_AFTER_DAYS = 21
 REOPENS_AT_PAIN_RISE = 2
@@ -89,6 +90,8 @@ def apply_findings(
         "closing",
     ]
     Alert.objects.bulk_update([*to_update, *faded], fields)
+    changed = [Changed(row.client_id, ChangeKind.ALERT, row.uid) for row in [*to_open, *to_update, *faded]]
+    note_changes(practice_id=practice_id, changed=changed, now=now)
     return AlertChanges(tuple(to_open), len(to_update), len(faded))
 
 

@@ -21,6 +21,7 @@ from coaching.errors import (
 from coaching.models import (
     Actor,
     Assignment,
+    ChangeKind,
     Client,
     PlanVersion,
     ScheduledSession,
@@ -29,6 +30,7 @@ from coaching.models import (
 )
 from coaching.operations.assignment_checks import check_no_red_flag, check_overridden
 from coaching.operations.audit import record_change, record_reads
+from coaching.operations.changes import Changed, note_changes
 from coaching.operations.rescoring import ask_for_rescoring
 from coaching.reads.assignments import assignment_of, assignments_of
 from coaching.reads.clients import client_for
@@ -186,10 +188,18 @@ def _end(actor: Actor, client: Client, assignment: Assignment, last_on: date, no
     _audit(actor, client, assignment, "end", now, [])
     logged = Session.objects.kept().filter(scheduled_session=OuterRef("pk"))
     planned = assignment.scheduled_sessions.filter(due_on__gt=last_on, status=ScheduledStatus.PLANNED)
-    planned.exclude(Exists(logged)).delete()
+    dropped = planned.exclude(Exists(logged))
+    gone = [
+        Changed(client.id, ChangeKind.SCHEDULED_SESSION, uid, is_deleted=True)
+        for uid in dropped.values_list("uid", flat=True)
+    ]
+    dropped.delete()
     if last_on < assignment.starts_on and not assignment.scheduled_sessions.exists():
+        gone.append(Changed(client.id, ChangeKind.ASSIGNMENT, assignment.uid, is_deleted=True))
+        note_changes(practice_id=client.practice_id, changed=gone, now=now)
         assignment.delete()
         return
+    note_changes(practice_id=client.practice_id, changed=gone, now=now)
     ends_on = max(assignment.starts_on, last_on)
     assignment.ends_on = ends_on if assignment.ends_on is None else min(assignment.ends_on, ends_on)
     assignment.version += 1
@@ -201,7 +211,7 @@ def _schedule(
 ) -> None:
     monday = monday_of(assignment.starts_on)
     deload_weeks = set(assignment.plan_version.deload_weeks)
-    ScheduledSession.objects.bulk_create(
+    rows = [
         ScheduledSession(
             practice_id=assignment.practice_id,
             client_id=assignment.client_id,
@@ -214,7 +224,10 @@ def _schedule(
             prescribed_joint_reps=prescribed[row.day.id].joint_reps,
         )
         for row in laid_out
-    )
+    ]
+    ScheduledSession.objects.bulk_create(rows)
+    changed = [Changed(row.client_id, ChangeKind.SCHEDULED_SESSION, row.uid) for row in rows]
+    note_changes(practice_id=assignment.practice_id, changed=changed, now=assignment.created_at)
 
 
 def _audit(

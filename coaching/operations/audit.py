@@ -1,10 +1,12 @@
 """The trail of who read or changed whose health data; rows are only ever added."""
 
 import uuid
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from coaching.models import Actor, AuditEvent
+from coaching.models import Actor, AuditEvent, ChangeKind
+from coaching.operations.changes import note_records_of
 
 
 def record_change(
@@ -19,21 +21,62 @@ def record_change(
     detail: dict[str, Any] | None = None,
 ) -> None:
     """Add one change to the trail, in the caller's transaction; `actor` is None for the service itself."""
-    AuditEvent.objects.create(
+    record_changes(
+        actor=actor,
         practice_id=practice_id,
-        at=now,
-        account_id=actor.account_id if actor else None,
-        device_id=actor.device_id if actor else None,
         subject_key=subject_key,
         action=action,
         record_kind=record_kind,
-        record_id=record_id,
-        detail=detail or {},
+        record_ids=[record_id],
+        now=now,
+        detail=detail,
     )
+
+
+def record_changes(
+    *,
+    actor: Actor | None,
+    practice_id: int,
+    subject_key: uuid.UUID | None,
+    action: str,
+    record_kind: str,
+    record_ids: Collection[str],
+    now: datetime,
+    detail: dict[str, Any] | None = None,
+) -> None:
+    """The same for several records of one client; those that apps keep are put to the front of the feed."""
+    AuditEvent.objects.bulk_create(
+        AuditEvent(
+            practice_id=practice_id,
+            at=now,
+            account_id=actor.account_id if actor else None,
+            device_id=actor.device_id if actor else None,
+            subject_key=subject_key,
+            action=action,
+            record_kind=record_kind,
+            record_id=record_id,
+            detail=detail or {},
+        )
+        for record_id in record_ids
+    )
+    if subject_key is not None and record_kind in ChangeKind.values:
+        note_records_of(
+            practice_id=practice_id,
+            subject_key=subject_key,
+            kind=record_kind,
+            uids=[uuid.UUID(record_id) for record_id in record_ids],
+            now=now,
+            is_deleted=action == "delete",
+        )
 
 
 def record_reads(*, actor: Actor, subject_keys: list[uuid.UUID], record_kind: str, now: datetime) -> None:
     """Note who read whose records, once per account, device, client, kind and hour; safe to repeat."""
+    record_reads_of(actor=actor, read=[(key, record_kind) for key in subject_keys], now=now)
+
+
+def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], now: datetime) -> None:
+    """The same for records of several kinds: whose, and of which kind."""
     AuditEvent.objects.bulk_create(
         [
             AuditEvent(
@@ -46,7 +89,7 @@ def record_reads(*, actor: Actor, subject_keys: list[uuid.UUID], record_kind: st
                 record_kind=record_kind,
                 read_hour=now.replace(minute=0, second=0, microsecond=0),
             )
-            for key in subject_keys
+            for key, record_kind in read
         ],
         ignore_conflicts=True,
     )

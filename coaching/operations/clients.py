@@ -9,8 +9,19 @@ from typing import TypedDict
 from django.db import transaction
 
 from coaching.errors import FieldFault, ForbiddenError, InvalidError, StaleVersionError
-from coaching.models import Actor, Client, LoadUnit, Membership, Practice, ProgressionRule, TrainingStatus
+from coaching.models import (
+    Actor,
+    Alert,
+    ChangeKind,
+    Client,
+    LoadUnit,
+    Membership,
+    Practice,
+    ProgressionRule,
+    TrainingStatus,
+)
 from coaching.operations.audit import record_change, record_reads
+from coaching.operations.changes import Changed, note_changes, tell_anew
 from coaching.operations.places import emergency_text_of, place_faults
 from coaching.reads.clients import client_for, local_today
 from coaching.reads.memberships import own_membership
@@ -117,6 +128,7 @@ def update_client(
     client.version += 1
     client.save()
     _audit(actor, client, "update", now, fields=changes)
+    _tell_what_follows(client, changes, now)
     return client
 
 
@@ -137,6 +149,16 @@ def _apply(actor: Actor, client: Client, changes: ClientChanges, now: datetime) 
             setattr(client, field, value)
     if not client.emergency_text:
         client.emergency_text = client.practice.emergency_text
+
+
+def _tell_what_follows(client: Client, changes: ClientChanges, now: datetime) -> None:
+    """A new coach gets all there is; alerts say whom to call in an emergency."""
+    if "coach" in changes:
+        tell_anew(client_ids=[client.id])
+    if "emergency_text" in changes:
+        alerts = Alert.objects.filter(client=client).values_list("uid", flat=True)
+        changed = [Changed(client.id, ChangeKind.ALERT, uid) for uid in alerts]
+        note_changes(practice_id=client.practice_id, changed=changed, now=now)
 
 
 def _coach_of_new(actor: Actor, coach_uid: uuid.UUID | None) -> Membership:

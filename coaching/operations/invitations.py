@@ -13,9 +13,10 @@ from datetime import datetime, timedelta
 from django.db import transaction
 
 from coaching.errors import ConflictError, ForbiddenError, InvalidError, LinkError, SignInError
-from coaching.models import Account, Actor, Client, Invitation, Membership, Role
+from coaching.models import Account, Actor, ChangeKind, Client, Invitation, Membership, Role
 from coaching.operations.addresses import email_faults
 from coaching.operations.audit import record_change
+from coaching.operations.changes import Changed, note_changes
 from coaching.operations.devices import SignedIn, open_device
 from coaching.operations.passwords import new_password_hash, prove_password
 from coaching.reads.clients import client_for
@@ -167,6 +168,8 @@ def _claim(invitation: Invitation, account: Account, device_name: str, now: date
     membership = client = None
     if invitation.client is not None:
         client = _join_as_client(invitation.client, account)
+        joined = Changed(client.id, ChangeKind.CLIENT, client.uid)
+        note_changes(practice_id=client.practice_id, changed=[joined], now=now)
     else:
         membership = Membership.objects.create(
             practice_id=invitation.practice_id, account=account, role=invitation.role, joined_at=now

@@ -10,6 +10,7 @@ from django.db.models import F
 from coaching.errors import ConflictError, ForbiddenError, InvalidError, StaleVersionError
 from coaching.models import Actor, Client, DeviceToken, Membership, Role
 from coaching.operations.audit import record_change
+from coaching.operations.changes import tell_anew
 from coaching.operations.clients import member_of
 from coaching.reads.memberships import membership_for, own_membership
 
@@ -50,6 +51,8 @@ def update_membership(
     _check(member)
     member.version += 1
     member.save()
+    if "cover" in changes and member.cover is not None:
+        tell_anew(client_ids=list(Client.objects.filter(coach=member).values_list("id", flat=True)))
     _audit(actor, member, "update", now)
     return member
 
@@ -91,6 +94,7 @@ def _hand_over(actor: Actor, member: Membership, successor: Membership, now: dat
         raise InvalidError.at("hand_over_to", "same_member", "Name somebody who stays.")
     clients = list(Client.objects.select_for_update().filter(coach=member))
     Client.objects.filter(coach=member).update(coach=successor, version=F("version") + 1)
+    tell_anew(client_ids=[client.id for client in clients])
     for client in clients:
         record_change(
             actor=actor,

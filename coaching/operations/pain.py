@@ -10,9 +10,10 @@ from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 
 from coaching.errors import ConflictError, GoneError, InvalidError, NotFoundError
-from coaching.models import Actor, Client, PainMoment, PainReport, Session
+from coaching.models import Actor, ChangeKind, Client, PainMoment, PainReport, Session
 from coaching.operations import rollups
 from coaching.operations.audit import record_change, record_reads
+from coaching.operations.changes import Changed, note_changes
 from coaching.operations.entries import FIRST_INSTANT, PainEntry, content_hash
 from coaching.operations.standing import check_may_store, note_post
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
@@ -59,6 +60,9 @@ def _record_once(actor: Actor, client: Client, entry: PainEntry, now: datetime) 
         record_id=str(report.uid),
         now=now,
     )
+    if report.session is not None:
+        held_by = Changed(client.id, ChangeKind.SESSION, report.session.uid)
+        note_changes(practice_id=client.practice_id, changed=[held_by], now=now)
     return RecordedPain(report, is_new=True, urgent=tuple(notices))
 
 

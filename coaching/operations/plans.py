@@ -10,7 +10,9 @@ from django.db import transaction
 from coaching.errors import ConflictError, ForbiddenError, GoneError, InvalidError, StaleVersionError
 from coaching.models import (
     Actor,
+    Assignment,
     Block,
+    ChangeKind,
     Exercise,
     Plan,
     PlanDay,
@@ -19,6 +21,7 @@ from coaching.models import (
     PrescriptionAlternative,
 )
 from coaching.operations.audit import record_change
+from coaching.operations.changes import Changed, note_changes
 from coaching.operations.plan_checks import plan_faults
 from coaching.reads.catalogue import exercises_named
 from coaching.reads.plans import (
@@ -83,6 +86,8 @@ def rewrite_plan(
         )
     if expected_version != plan.version:
         raise StaleVersionError(f"The current version is {plan.version}.")
+    if plan.name != content.name:
+        _tell_new_name(plan, now)
     plan.name = content.name
     plan.version += 1
     plan.save(update_fields=["name", "version"])
@@ -100,6 +105,13 @@ def archive_plan(*, actor: Actor, plan_uid: uuid.UUID, expected_version: int, no
     plan.archived_at = now
     plan.save(update_fields=["archived_at"])
     _audit(actor, plan, "archive", now)
+
+
+def _tell_new_name(plan: Plan, now: datetime) -> None:
+    """Assignments show the name of their plan."""
+    given = Assignment.objects.filter(plan_version__plan=plan).values_list("client_id", "uid")
+    changed = [Changed(client_id, ChangeKind.ASSIGNMENT, uid) for client_id, uid in given]
+    note_changes(practice_id=plan.practice_id, changed=changed, now=now)
 
 
 def _editable_plan(actor: Actor, plan_uid: uuid.UUID) -> Plan:

@@ -84,7 +84,7 @@ def read_restrictions(
     """The restrictions of an injury, past ones included. Raises NotFoundError."""
     injury = injury_of(actor, client_uid, injury_uid)
     record_reads(actor=actor, subject_keys=[injury.client.audit_key], record_kind="restriction", now=now)
-    return Restriction.objects.filter(injury=injury).select_related("exercise")
+    return Restriction.objects.filter(injury=injury).select_related("injury", "exercise")
 
 
 def _check(content: RestrictionContent) -> None:

@@ -22,12 +22,14 @@ from coaching.errors import (
 )
 from coaching.models import Actor, Client, LoggedSet, Session
 from coaching.operations import pain, rollups
-from coaching.operations.audit import record_change, record_reads
+from coaching.operations.audit import record_changes, record_reads
+from coaching.operations.changes import note_scheduled_session
 from coaching.operations.entries import FIRST_INSTANT, SessionEntry, SetEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
 from coaching.operations.standing import check_may_store, note_post
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
 from coaching.reads.clients import client_for
+from coaching.reads.sessions import with_content
 
 LATEST_AHEAD = timedelta(hours=24)
 
@@ -101,19 +103,16 @@ def delete_session(*, actor: Actor, session: Session, expected_version: int, now
     locked.save()
     rollups.rebuild_days(client=locked.client, days=days)
     note_post(client=locked.client, days=days, now=now)
-    _audit(actor, locked, "delete", now)
+    _audit(actor, [locked], "delete", now)
 
 
 def session_for(actor: Actor, session_uid: uuid.UUID) -> Session:
     """The session, if the actor may see its client. Raises NotFoundError, or GoneError once deleted."""
-    session = (
+    session = with_content(
         Session.objects.filter(
             practice_id=actor.practice_id, uid=session_uid, client__in=Client.objects.visible_to(actor)
         )
-        .select_related("client", "scheduled_session")
-        .prefetch_related("sets__exercise", "sets__prescription", "pain_reports")
-        .first()
-    )
+    ).first()
     if session is None:
         raise NotFoundError("There is no such session.")
     if session.deleted_at is not None:
@@ -132,12 +131,7 @@ def read_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> Quer
     """A client's kept sessions with all they hold, with the reading on the audit trail."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="session", now=now)
-    return (
-        Session.objects.filter(client=client)
-        .kept()
-        .select_related("client", "scheduled_session")
-        .prefetch_related("sets__exercise", "sets__prescription", "pain_reports")
-    )
+    return with_content(Session.objects.filter(client=client).kept())
 
 
 @transaction.atomic
@@ -161,7 +155,7 @@ def confirm_set(*, actor: Actor, set_uid: uuid.UUID, now: datetime) -> LoggedSet
         client, days = row.session.client, {row.session.performed_on}
         rollups.rebuild_days(client=client, days=days)
         note_post(client=client, days=days, now=now)
-        _audit(actor, row.session, "confirm_set", now)
+        _audit(actor, [row.session], "confirm_set", now)
     return row
 
 
@@ -253,8 +247,7 @@ def _create_all(
     sessions = [_session_row(client, entry, lookups, now) for entry in entries]
     Session.objects.bulk_create(sessions)
     urgent = _store_content(actor, client, sessions, entries, lookups, now)
-    for session in sessions:
-        _audit(actor, session, "create", now)
+    _audit(actor, sessions, "create", now)
     return [Recorded(session, Outcome.CREATED, urgent.get(session.id, ())) for session in sessions]
 
 
@@ -268,7 +261,8 @@ def _replace(actor: Actor, client: Client, existing: Session, entry: SessionEntr
     fresh.id, fresh.version, fresh.received_at = existing.id, existing.version + 1, existing.received_at
     fresh.save(force_update=True)
     urgent = _store_content(actor, client, [fresh], [entry], lookups, now, old_days)
-    _audit(actor, fresh, "update", now)
+    note_scheduled_session(client=client, scheduled_id=existing.scheduled_session_id, now=now)
+    _audit(actor, [fresh], "update", now)
     return Recorded(fresh, Outcome.UPDATED, urgent.get(fresh.id, ()))
 
 
@@ -349,13 +343,14 @@ def _days_of(session: Session) -> frozenset[date]:
     return frozenset({session.performed_on, *felt})
 
 
-def _audit(actor: Actor, session: Session, action: str, now: datetime) -> None:
-    record_change(
+def _audit(actor: Actor, sessions: Sequence[Session], action: str, now: datetime) -> None:
+    """The sessions are all of one client."""
+    record_changes(
         actor=actor,
-        practice_id=session.practice_id,
-        subject_key=session.client.audit_key,
+        practice_id=sessions[0].practice_id,
+        subject_key=sessions[0].client.audit_key,
         action=action,
         record_kind="session",
-        record_id=str(session.uid),
+        record_ids=[str(session.uid) for session in sessions],
         now=now,
     )

@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 from coaching.errors import ConsentMissingError, GoneError
 from coaching.models import Client, Consent, ConsentPurpose
+from coaching.operations.changes import note_what_follows_a_post
 from coaching.operations.rescoring import ask_for_rescoring
 
 
@@ -23,3 +24,4 @@ def note_post(*, client: Client, days: Collection[date], now: datetime) -> None:
     """Remember when the client last wrote, and from which day on the nights must look again."""
     Client.objects.filter(id=client.id).update(last_posted_at=now)
     ask_for_rescoring(client=client, from_on=min(days))
+    note_what_follows_a_post(client=client, from_on=min(days), now=now)

@@ -1,6 +1,7 @@
 """What a client was given to do, and their calendar of it."""
 
 import uuid
+from collections.abc import Collection
 from datetime import date
 
 from django.db.models import Prefetch, QuerySet
@@ -12,7 +13,11 @@ from coaching.reads.plans import DAY_CONTENT
 
 
 def assignments_of(client: Client) -> QuerySet[Assignment]:
-    return Assignment.objects.filter(client=client).select_related("plan_version__plan", "assigned_by")
+    return with_plan(Assignment.objects.filter(client=client))
+
+
+def with_plan(rows: QuerySet[Assignment]) -> QuerySet[Assignment]:
+    return rows.select_related("plan_version__plan", "assigned_by")
 
 
 def assignment_of(client: Client, assignment_uid: uuid.UUID) -> Assignment:
@@ -40,6 +45,14 @@ def scheduled_session_of(client: Client, scheduled_uid: uuid.UUID) -> ScheduledS
 def held_session_of(client: Client, scheduled_uid: uuid.UUID, *, today: date) -> HeldSession:
     """The session with what it came to by today. Raises NotFoundError."""
     return held_sessions([scheduled_session_of(client, scheduled_uid)], today=today)[0]
+
+
+def held_sessions_by_uid(
+    *, client_ids: Collection[int], uids: Collection[uuid.UUID], today: date
+) -> dict[uuid.UUID, HeldSession]:
+    """Sessions of several clients for whom it is the same day, in a constant number of queries."""
+    rows = _with_content(ScheduledSession.objects.filter(client__in=client_ids, uid__in=uids))
+    return {held.session.uid: held for held in held_sessions(list(rows), today=today)}
 
 
 def _with_content(rows: QuerySet[ScheduledSession]) -> QuerySet[ScheduledSession]:

@@ -191,6 +191,7 @@ def test_a_coach_limits_a_site(cast, signed_in, injury):
     assert answer.status_code == 201
     assert answer.json() == LIMIT | {
         "id": str(Restriction.objects.get().uid),
+        "injury": str(injury.uid),
         "exercise": None,
         "movement_pattern": "",
         "until_on": None,

@@ -1,0 +1,166 @@
+"""What changed since a place in the feed, each record as it stands now."""
+
+import uuid
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import connection
+from django.db.models import QuerySet
+
+from coaching.compute.local_days import local_date_of
+from coaching.errors import MarkError
+from coaching.models import (
+    Actor,
+    Alert,
+    Assignment,
+    Change,
+    ChangeKind,
+    Clearance,
+    Client,
+    Injury,
+    InterventionNote,
+    PainReport,
+    Restriction,
+    Session,
+)
+from coaching.models.change import FIRST_LOCK_KEY, LAST_LOCK_KEY
+from coaching.reads.assignments import held_sessions_by_uid, with_plan
+from coaching.reads.clients import client_for
+from coaching.reads.sessions import with_content
+
+
+@dataclass(frozen=True, slots=True)
+class ChangedRecord:
+    """A record as it stands, or None once it is gone."""
+
+    change: Change
+    record: Any
+
+    @property
+    def client(self) -> Client:
+        return self.change.client
+
+
+@dataclass(frozen=True, slots=True)
+class ChangesPage:
+    """Records in the order of their last change, and the place up to which this page goes."""
+
+    items: tuple[ChangedRecord, ...]
+    upto: int
+    has_more: bool
+
+
+def changes_for(
+    actor: Actor, *, client_uid: uuid.UUID | None, since: int, page_size: int, now: datetime
+) -> ChangesPage:
+    """The next page after place `since`; the number of queries does not depend on how many records it has.
+
+    Raises NotFoundError for a client who is not the actor's to see, MarkError for a place yet to come.
+    """
+    visible = Client.objects.visible_to(actor)
+    if client_uid is not None:
+        visible = visible.filter(id=client_for(actor, client_uid).id)
+    newest, settled = _newest_and_settled()
+    if since > newest:
+        raise MarkError("This mark is ahead of what there is. Start again without one.")
+    rows = Change.objects.filter(
+        practice_id=actor.practice_id, client__in=visible, id__gt=since, id__lte=settled
+    ).exclude(kind__in=() if actor.is_coach else (ChangeKind.CLEARANCE,))
+    found = list(rows.select_related("client").order_by("id")[: page_size + 1])
+    page = found[:page_size]
+    return ChangesPage(
+        items=tuple(_with_records(actor, page, now)),
+        upto=page[-1].id if page else since,
+        has_more=len(found) > page_size,
+    )
+
+
+def _newest_and_settled() -> tuple[int, int]:
+    """The newest id given so far, and the one up to which no row is still to be committed.
+
+    The order of the statements matters: whoever took an id up to `newest` held their lock before that, so
+    they show up in the second statement, or have ended and show up in any later one.
+    """
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            # Writers come one after the other, so that ids are committed in their order.
+            cursor.execute("SELECT seq FROM sqlite_sequence WHERE name = 'coaching_change'")
+            given = cursor.fetchone()
+            return (given[0], given[0]) if given else (0, 0)
+        cursor.execute(NEWEST)
+        newest = cursor.fetchone()[0]
+        cursor.execute(HELD_BACK, [FIRST_LOCK_KEY, FIRST_LOCK_KEY, LAST_LOCK_KEY])
+        held_back = cursor.fetchone()[0]
+    return newest, newest if held_back is None else min(newest, held_back)
+
+
+NEWEST = "SELECT last_value - CASE WHEN is_called THEN 0 ELSE 1 END FROM coaching_change_id_seq"
+# What this connection itself has written it may read.
+HELD_BACK = """
+    SELECT min(key) - %s FROM (
+        SELECT (classid::bigint << 32) | objid::bigint AS key FROM pg_locks
+        WHERE locktype = 'advisory' AND objsubid = 1 AND pid <> pg_backend_pid()
+        AND database = (SELECT oid FROM pg_database WHERE datname = current_database())
+    ) AS held WHERE key BETWEEN %s AND %s
+"""
+
+
+def _with_records(actor: Actor, page: Sequence[Change], now: datetime) -> list[ChangedRecord]:
+    """Each change with its record; what this actor does not get on its own is left out."""
+    standing: dict[str, dict[uuid.UUID, Any]] = {}
+    for kind in {change.kind for change in page}:
+        changes = [change for change in page if change.kind == kind and not change.is_deleted]
+        standing[kind] = RECORDS[ChangeKind(kind)](changes, now)
+    items = [ChangedRecord(change, standing[change.kind].get(change.record_uid)) for change in page]
+    return [item for item in items if item.record is None or _is_shown(actor, item)]
+
+
+def _is_shown(actor: Actor, item: ChangedRecord) -> bool:
+    if item.change.kind == ChangeKind.PAIN_REPORT:
+        return item.record.session_id is None  # the others come with their session
+    if item.change.kind == ChangeKind.INTERVENTION_NOTE:
+        return actor.is_coach or item.record.is_shared
+    return True
+
+
+def _by_uid(rows: QuerySet[Any]) -> Callable[[Sequence[Change], datetime], dict[uuid.UUID, Any]]:
+    """The rows that the changes name; ids are unique within a practice."""
+
+    def find(changes: Sequence[Change], now: datetime) -> dict[uuid.UUID, Any]:
+        uids = [change.record_uid for change in changes]
+        named = rows.filter(practice_id__in={change.practice_id for change in changes}, uid__in=uids)
+        return {row.uid: row for row in named}
+
+    return find
+
+
+def _scheduled(changes: Sequence[Change], now: datetime) -> dict[uuid.UUID, Any]:
+    """What a session came to depends on what day it is where its client lives: two or three in the world."""
+    by_today: defaultdict[Any, list[Change]] = defaultdict(list)
+    for change in changes:
+        by_today[local_date_of(now, change.client.zone)].append(change)
+    found: dict[uuid.UUID, Any] = {}
+    for today, some in by_today.items():
+        found |= held_sessions_by_uid(
+            client_ids={change.client_id for change in some},
+            uids={change.record_uid for change in some},
+            today=today,
+        )
+    return found
+
+
+RECORDS: dict[ChangeKind, Callable[[Sequence[Change], datetime], dict[uuid.UUID, Any]]] = {
+    ChangeKind.CLIENT: _by_uid(Client.objects.select_related("coach__account")),
+    ChangeKind.INJURY: _by_uid(Injury.objects.all()),
+    ChangeKind.RESTRICTION: _by_uid(Restriction.objects.select_related("injury", "exercise")),
+    ChangeKind.CLEARANCE: _by_uid(Clearance.objects.select_related("recorded_by")),
+    ChangeKind.INTERVENTION_NOTE: _by_uid(InterventionNote.objects.select_related("author")),
+    ChangeKind.ASSIGNMENT: _by_uid(with_plan(Assignment.objects.all())),
+    ChangeKind.SCHEDULED_SESSION: _scheduled,
+    ChangeKind.SESSION: _by_uid(with_content(Session.objects.kept())),
+    ChangeKind.PAIN_REPORT: _by_uid(PainReport.objects.all()),
+    ChangeKind.ALERT: _by_uid(Alert.objects.select_related("client")),
+}
