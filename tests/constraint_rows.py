@@ -15,6 +15,7 @@ from coaching.models import (
     Block,
     BodyMass,
     CalendarFeed,
+    Change,
     Clearance,
     Client,
     Consent,
@@ -343,6 +344,13 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "action": "read",
         "record_kind": "client",
         "read_hour": datetime(2026, 3, 2, 12, tzinfo=UTC),
+    },
+    Change: lambda w: {
+        "practice": w.practice,
+        "client": w.client,
+        "kind": "session",
+        "record_uid": "0d7a2e0c-0f0e-4a55-9f7b-1a1a60b7c001",
+        "at": NOW,
     },
     MailRow: lambda w: {
         "practice": w.practice,

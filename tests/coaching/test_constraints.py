@@ -17,6 +17,8 @@ from coaching.models import (
     Block,
     BodyMass,
     CalendarFeed,
+    Change,
+    ChangeKind,
     Clearance,
     Client,
     Consent,
@@ -183,6 +185,16 @@ CASES: dict[str, Check | Once] = {
         BodyMass,
         [{"body_mass_kg": 10.0}, {"body_mass_kg": 400.0}],
         [{"body_mass_kg": mass} for mass in (9.99, 400.01, -80.0, inf, -inf)],
+    ),
+    "change_kind_known": known(Change, "kind", ChangeKind.values),
+    "change_once_per_record": Once(
+        Change,
+        [
+            {"record_uid": fresh_uid()},
+            {"kind": "alert"},
+            {"client": lambda w: w.other_client},
+        ],
+        again={"is_deleted": True},
     ),
     "consent_purpose_known": known(Consent, "purpose", ["health_data", "referral"]),
     "consent_one_standing_per_purpose": Once(
