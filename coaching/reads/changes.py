@@ -102,7 +102,7 @@ NEWEST = "SELECT last_value - CASE WHEN is_called THEN 0 ELSE 1 END FROM coachin
 HELD_BACK = """
     SELECT min(key) - %s FROM (
         SELECT (classid::bigint << 32) | objid::bigint AS key FROM pg_locks
-        WHERE locktype = 'advisory' AND objsubid = 1 AND pid <> pg_backend_pid()
+        WHERE locktype = 'advisory' AND objsubid = 1 AND pid IS DISTINCT FROM pg_backend_pid()
         AND database = (SELECT oid FROM pg_database WHERE datname = current_database())
     ) AS held WHERE key BETWEEN %s AND %s
 """

@@ -573,6 +573,7 @@ def test_who_covers_gets_all_there_is(cast, coach, signed_in):
 
 def test_clients_of_a_coach_who_leaves_come_to_the_one_who_takes_them(cast, app, coach, signed_in):
     put(app)
+    put(signed_in(cast.colleagues_client))
     taker = Copy(signed_in(cast.colleague))
     taker.catch_up()
     left = signed_in(cast.owner).delete(
@@ -581,7 +582,7 @@ def test_clients_of_a_coach_who_leaves_come_to_the_one_who_takes_them(cast, app,
     )
     assert left.status_code == 204, left.content
     taker.catch_up()
-    assert len(taker.of("session")) == 1
+    assert len(taker.of("session")) == 2
     assert coach.get(CHANGES).status_code == 401
 
 
