@@ -6,21 +6,17 @@ import uuid
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from datetime import date
 from threading import Event, Thread
 
 import pytest
 from django.db import connection, transaction
-from rest_framework.test import APIClient
 
-from coaching.models import Change, ChangeKind, NightClient
+from coaching.models import Alert, Change, ChangeKind, NightClient, ScheduledSession, Session
 from coaching.nightly import night_by_hand, run_night
 from coaching.operations.assignments import assign_plan
-from coaching.operations.changes import Changed, note_changes, tell_anew
+from coaching.operations.changes import Changed, note_changes, note_what_follows_a_post, tell_anew
 from coaching.reads.changes import changes_for
-from tests.bodies import pain_body, session_body
-from tests.conftest import token_for
-from tests.factories import NOW, ClientFactory, ConsentFactory
+from tests.factories import NOW, AlertFactory, ClientFactory
 from tests.plan_builders import actor_of, knee_lift, plan_by
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
@@ -196,47 +192,36 @@ def test_a_reader_misses_nothing_of_six_who_write_at_once(client):
     assert sorted(seen) == sorted(expected)
 
 
-def test_posts_during_nights_lock_nobody_out(cast):
-    """Both put scheduled sessions and alerts of the same clients to the front of the feed."""
-    plan = plan_by(cast.coach, knee_lift(), weeks=4)
-    clients = [cast.client, *ClientFactory.create_batch(3, coach=cast.coach)]
-    for each in clients:
-        if each is not cast.client:
-            ConsentFactory(client=each)
-        assign_plan(
-            actor=actor_of(cast.coach),
-            client_uid=each.uid,
-            plan_uid=plan.uid,
-            starts_on=date(2026, 3, 2),
-            override_reason="",
-            now=NOW,
-        )
+def test_a_post_and_a_night_of_one_client_wait_and_never_lock_each_other_out(cast):
+    """Both come to scheduled sessions before alerts; the other way round one of them would be ended."""
+    assign_plan(
+        actor=actor_of(cast.coach),
+        client_uid=cast.client.uid,
+        plan_uid=plan_by(cast.coach, knee_lift()).uid,
+        starts_on=NOW.date(),
+        override_reason="",
+        now=NOW,
+    )
+    due = ScheduledSession.objects.get(due_on=NOW.date())
+    logged = {"performed_at": NOW, "performed_on": NOW.date(), "received_at": NOW}
+    Session.objects.create(
+        practice=cast.practice, client=cast.client, scheduled_session=due, zone="Europe/Berlin", **logged
+    )
+    AlertFactory(client=cast.client)
+    night = night_by_hand(practice=cast.practice, night_on=NOW.date(), now=NOW)
 
-    def post(client):
-        app = APIClient(raise_request_exception=False)
-        app.credentials(HTTP_AUTHORIZATION=f"Bearer {token_for(client)}")
-        answers = []
-        for day in range(2, 22):
-            at = f"2026-03-{day:02}T18:00:00Z"
-            pain = pain_body(id=str(uuid.uuid4()), pain=5 + day % 5, reported_at=at)
-            body = session_body(performed_at=at, ended_at=None, pain_reports=[pain])
-            answers.append(app.put(f"/api/v1/sessions/{uuid.uuid4()}", body, format="json").status_code)
-        connection.close()
-        return answers
+    def run():
+        try:
+            return run_night(night=night, now=NOW)[1]
+        finally:
+            connection.close()
 
-    def nights():
-        done = [
-            run_night(
-                night=night_by_hand(practice=cast.practice, night_on=date(2026, 3, day), now=NOW), now=NOW
-            )
-            for day in range(3, 22)
-        ]
-        connection.close()
-        return [is_done for _, is_done in done]
-
-    with ThreadPoolExecutor(len(clients) + 1) as pool:
-        running = pool.submit(nights)
-        posted = [pool.submit(post, each) for each in clients]
-        assert set(running.result(120)) == {True}
-        assert {status for each in posted for status in each.result(120)} == {201}
-    assert not NightClient.objects.filter(attempts__gt=1).exists()
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            note_what_follows_a_post(client=cast.client, from_on=NOW.date(), now=NOW)
+            running = pool.submit(run)
+            time.sleep(0.5)
+            assert not running.done()
+            assert len(Alert.objects.select_for_update().filter(client=cast.client)) == 1
+        assert running.result(PATIENCE_S)
+    assert set(NightClient.objects.values_list("attempts", flat=True)) == {1}
