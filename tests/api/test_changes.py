@@ -700,7 +700,7 @@ def test_what_was_there_before_the_feed_is_told_by_the_migration(cast, app, coac
     deleted = put(app)
     app.delete(f"/api/v1/sessions/{deleted}", headers={"If-Match": '"1"'})
     Change.objects.all().delete()
-    migration = importlib.import_module("coaching.migrations.0020_changes_feed")
+    migration = importlib.import_module("coaching.migrations.0005_changes_feed")
     migration.tell_what_is_there(apps, connection.schema_editor())
     copy = Copy(coach, client=str(cast.client.uid))
     copy.catch_up()

@@ -35,7 +35,7 @@ def tell_what_is_there(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("coaching", "0003_plan_language")]
+    dependencies = [("coaching", "0004_exchange")]
 
     operations = [
         migrations.CreateModel(
