@@ -6,23 +6,9 @@ from dataclasses import dataclass
 from coaching.compute.exercise_profile import ExerciseProfile
 from coaching.compute.exposure import BOTH, LEFT, RIGHT
 from coaching.compute.joint_sides import sides_in_turn
+from coaching.compute.warm_up import RampStep
 
 SIDES = (LEFT, RIGHT, BOTH)
-
-
-@dataclass(frozen=True, slots=True)
-class WarmUpStep:
-    """One step of a warm-up ramp.
-
-    Attributes:
-        share: load of the step as a share of the work load, 0 or more.
-        reps: repetitions.
-        rest_s: rest after the step.
-    """
-
-    share: float
-    reps: int
-    rest_s: int = 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +42,7 @@ class PlannedSets:
     share_of_1rm: float = math.nan
     tempo: str = ""
     rest_s: int | None = None
-    warm_up: tuple[WarmUpStep, ...] = ()
+    warm_up: tuple[RampStep, ...] = ()
 
     @property
     def is_hold(self) -> bool:
@@ -132,9 +118,6 @@ def _check_numbers(row: PlannedSets) -> None:
         ("load_kg", row.load_kg),
         ("share_of_1rm", row.share_of_1rm),
         ("rest_s", math.nan if row.rest_s is None else row.rest_s),
-        *(("share", step.share) for step in row.warm_up),
-        *(("reps", step.reps) for step in row.warm_up),
-        *(("rest_s", step.rest_s) for step in row.warm_up),
     ):
         if number < 0 or math.isinf(number):
             raise ValueError(f"{name} must be finite and 0 or more, or not known, got {number}")

@@ -15,7 +15,7 @@ from coaching.compute.next_set import next_set
 from coaching.compute.pain_gate import PainGate
 from coaching.compute.prescribing import Advice, Member, PastExposure, Situation, Target
 from coaching.compute.units import load_from_kg
-from coaching.compute.warm_up import RampStep, WarmUpSet, warm_up_ramp
+from coaching.compute.warm_up import WarmUpSet, warm_up_ramp
 from coaching.models import (
     Alert,
     AlertKind,
@@ -226,7 +226,7 @@ def _site_gate(target: str, gate: PainGate) -> SiteGate:
 
 
 def _warm_up(row: Prescription, member: Member, advice: Advice) -> tuple[WarmUpSet, ...]:
-    steps = [RampStep(step.share_of_work_load, step.reps, step.rest_s) for step in ramp_of(row)]
+    steps = ramp_of(row)
     return warm_up_ramp(
         advice.load_kg if steps else None,
         member.equipment,

@@ -6,11 +6,9 @@ from math import nan
 
 from coaching.compute import plan_week
 from coaching.compute.exercise_profile import ExerciseProfile
-from coaching.compute.warm_up import DEFAULT_RAMP
+from coaching.compute.warm_up import DEFAULT_RAMP, RampStep
 from coaching.models import Block, BlockKind, EffortTarget, PlanDay, Prescription
-from coaching.reads.plans import WarmUpStep, own_warm_up_steps
-
-DEFAULT_STEPS = tuple(WarmUpStep(step.share, step.reps, step.rest_s) for step in DEFAULT_RAMP)
+from coaching.reads.plans import own_warm_up_steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +31,12 @@ def planned_day(
     return plan_week.PlannedDay(tuple(_block(block, profiles, loads or {}) for block in day.blocks.all()))
 
 
-def ramp_of(row: Prescription) -> tuple[WarmUpStep, ...]:
+def ramp_of(row: Prescription) -> tuple[RampStep, ...]:
     """The warm-up sets to do before the first work set: the coach's own ramp, else the default, else none."""
-    return (own_warm_up_steps(row) or DEFAULT_STEPS) if row.has_warm_up_ramp else ()
+    if not row.has_warm_up_ramp:
+        return ()
+    own = own_warm_up_steps(row)
+    return tuple(RampStep(step.share_of_work_load, step.reps, step.rest_s) for step in own) or DEFAULT_RAMP
 
 
 def _block(
@@ -65,7 +66,5 @@ def _sets(row: Prescription, exercise: ExerciseProfile, load: PlannedLoad) -> pl
         share_of_1rm=load.share_of_1rm,
         tempo=row.tempo,
         rest_s=row.rest_s,
-        warm_up=tuple(
-            plan_week.WarmUpStep(step.share_of_work_load, step.reps, step.rest_s) for step in ramp_of(row)
-        ),
+        warm_up=ramp_of(row),
     )

@@ -93,7 +93,7 @@ def test_coachs_own_ramp_counts_with_its_own_reps(day):
 
 def test_default_ramp_is_three_steps_of_30_s_rest_and_no_ramp_is_none(day):
     default, none = prescribe(day, has_warm_up_ramp=True), prescribe(day)
-    assert [(step.share_of_work_load, step.reps, step.rest_s) for step in ramp_of(default)] == [
+    assert [(step.share, step.reps, step.rest_s) for step in ramp_of(default)] == [
         (0.5, 5, 30),
         (0.7, 3, 30),
         (0.95, 1, 30),

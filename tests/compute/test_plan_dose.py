@@ -7,10 +7,11 @@ from hypothesis import strategies as st
 
 from coaching.compute.exercise_profile import muscle_role
 from coaching.compute.plan_dose import MuscleDose, WeekDose, judge_sets, week_dose
-from coaching.compute.plan_week import WarmUpStep, check_planned
+from coaching.compute.plan_week import check_planned
+from coaching.compute.warm_up import RampStep
 from tests.compute.planned import HOLD, SPLIT_SQUAT, SQUAT, day, exercise, held, planned
 
-RAMP = (WarmUpStep(0.5, 5), WarmUpStep(0.7, 3), WarmUpStep(0.95, 1))
+RAMP = (RampStep(0.5, 5), RampStep(0.7, 3), RampStep(0.95, 1))
 
 rows = st.builds(
     planned,
@@ -232,9 +233,6 @@ def test_impossible_bounds_are_refused(bounds, message):
         (planned(load_kg=math.inf), "load_kg must be finite and 0 or more, or not known, got inf"),
         (planned(share_of_1rm=-0.5), "share_of_1rm must be finite"),
         (planned(rest_s=-1), "rest_s must be finite"),
-        (planned(warm_up=(WarmUpStep(-0.5, 5),)), "share must be finite"),
-        (planned(warm_up=(WarmUpStep(0.5, -5),)), "reps must be finite"),
-        (planned(warm_up=(WarmUpStep(0.5, 5, -30),)), "rest_s must be finite"),
     ],
 )
 def test_a_prescription_that_cannot_be_counted_is_refused(row, message):

@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coaching.compute.plan_week import PlannedBlock, PlannedDay, WarmUpStep
+from coaching.compute.plan_week import PlannedBlock, PlannedDay
 from coaching.compute.session_length import SessionLength, SessionLengthSettings, session_length
+from coaching.compute.warm_up import RampStep
 from tests.compute.planned import SPLIT_SQUAT, SQUAT, day, exercise, held, pair, planned
 
 ROW = exercise("row")
@@ -79,18 +80,18 @@ def test_rounds_of_a_pair_go_on_with_the_exercise_that_has_sets_left():
 
 
 def test_a_warm_up_takes_its_repetitions_and_rests():
-    ramp = (WarmUpStep(0.5, 5, 30), WarmUpStep(0.7, 3, 30))
+    ramp = (RampStep(0.5, 5, 30), RampStep(0.7, 3, 30))
     assert seconds(day(planned(sets=1, low=5, high=5, tempo="2020", warm_up=ramp))) == (112, 112)
 
 
 def test_a_warm_up_of_a_pair_comes_before_its_first_round():
-    ramp = (WarmUpStep(0.5, 5, 30),)
+    ramp = (RampStep(0.5, 5, 30),)
     rows = [planned(SQUAT, 1, 5, 5, tempo="2020"), planned(ROW, 1, 5, 5, tempo="2020", warm_up=ramp)]
     assert seconds(pair(*rows)) == (20 + 60 + 40, 20 + 60 + 40)
 
 
 def test_few_sets_to_failure_take_about_twenty_minutes():
-    ramp = (WarmUpStep(0.5, 5), WarmUpStep(0.7, 3), WarmUpStep(0.95, 1))
+    ramp = (RampStep(0.5, 5), RampStep(0.7, 3), RampStep(0.95, 1))
     blocks = tuple(
         PlannedBlock(
             (
