@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from coaching.emails.urgent import urgent_mail
-from coaching.models import Alert, Client, JointDay, MailRow
+from coaching.models import Alert, Client, JointDay, MailRow, PainReport
 from coaching.operations.alerts import acknowledge
 from coaching.operations.clearances import ClearanceContent, record_clearance
 from coaching.operations.pain import record_pain_report
@@ -82,6 +82,16 @@ def test_days_more_than_four_weeks_back_say_no_usual_level(cast, report, usual):
 def test_usual_pain_is_of_the_same_site(report, usual):
     usual(*[8] * 6, side="right")
     assert report(8, moment="at_rest") == ["pain_jump"]
+    assert report(8, moment="at_rest", side="right") == []
+
+
+def test_usual_pain_is_of_the_days_before_each_report(cast, report, usual):
+    usual(8, 8, 8, 8)
+    report(8, hours_ago=24)
+    report(8)
+    earlier, later = PainReport.objects.order_by("reported_at")
+    found = find_pain_jumps(client=cast.client, reports=[later, earlier], today=TODAY)
+    assert set(found) == {earlier.uid}
 
 
 @pytest.mark.parametrize(("hours", "said"), [(24, []), (24.5, ["pain_jump"])])
