@@ -4,12 +4,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import pytest
+from hypothesis import settings as property_settings
 from rest_framework.test import APIClient
 
 from coaching.models import Account, Client, DeviceToken, Membership, Practice
 from tests.factories import ClientFactory, ConsentFactory, MembershipFactory, PracticeFactory
 
 pytest_plugins = ["tests.services"]
+
+# A busy machine is no counterexample, and the same examples come every time.
+property_settings.register_profile("untimed", deadline=None, derandomize=True)
+property_settings.load_profile("untimed")
 
 
 @pytest.fixture(autouse=True)
