@@ -415,7 +415,7 @@ def test_alerts_opened_told_anew_and_closed_by_findings_are_told(cast, coach):
 
 
 def test_what_a_coach_does_to_an_alert_is_told(cast, app, coach):
-    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8)])
+    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8, explanation="A long day on stairs")])
     copy = Copy(coach)
     copy.catch_up()
     alert = Alert.objects.get()
@@ -441,7 +441,7 @@ def test_a_clearance_tells_the_red_flag_it_ends(cast, app, coach):
 
 
 def test_a_new_emergency_text_is_told_with_the_alerts_that_name_it(cast, app, coach):
-    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8)])
+    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8, explanation="A long day on stairs")])
     copy = Copy(app)
     copy.catch_up()
     version = Client.objects.get(id=cast.client.id).version
@@ -500,7 +500,7 @@ def test_a_client_sees_no_clearance_no_private_note_and_no_sign_of_them(cast, ap
 
 
 def test_a_client_sees_the_shape_that_clients_see(cast, app):
-    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8)])
+    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8, explanation="A long day on stairs")])
     copy = Copy(app)
     copy.catch_up()
     assert "private_note" not in copy.of("client")[str(cast.client.uid)]
@@ -623,7 +623,7 @@ def test_number_of_queries_does_not_grow_with_the_records(cast, app, coach):
 
     assign(cast)
     add_one_of_each(coach, cast)
-    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8)])
+    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8, explanation="A long day on stairs")])
     coach.get(CHANGES)
     few, items = cost()
     for number in range(4):
@@ -631,7 +631,11 @@ def test_number_of_queries_does_not_grow_with_the_records(cast, app, coach):
         ConsentFactory(client=another)
         add_one_of_each(coach, replace(cast, client=another))
         assign(replace(cast, client=another), name=f"Plan {number}")
-        put(coach, client=str(another.uid), pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8)])
+        put(
+            coach,
+            client=str(another.uid),
+            pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8, explanation="A long day on stairs")],
+        )
     many, more_items = cost()
     assert more_items >= 4 * items
     assert many == few <= 40
@@ -696,7 +700,7 @@ def test_nobody_reads_the_feed_without_a_token(db):
 def test_what_was_there_before_the_feed_is_told_by_the_migration(cast, app, coach):
     assign(cast)
     add_one_of_each(coach, cast)
-    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8)])
+    put(app, pain_reports=[pain_body(id=str(uuid.uuid4()), pain=8, explanation="A long day on stairs")])
     deleted = put(app)
     app.delete(f"/api/v1/sessions/{deleted}", headers={"If-Match": '"1"'})
     Change.objects.all().delete()
