@@ -239,8 +239,7 @@ def _warm_up(row: Prescription, member: Member, advice: Advice) -> tuple[WarmUpS
 def _member(row: Prescription, key: PrescriptionKey, known: _Known) -> Member:
     sites = _sites(row, known)
     exposures = known.history.exposures.get(key, ())
-    own = known.e1rms.get((row.exercise_id, row.side, key.track))
-    fresh = known.e1rms.get((row.exercise_id, row.side, FRESH))
+    own, fresh = _one_rm_kg(row, key.track, known), _one_rm_kg(row, FRESH, known)
     return Member(
         target=_target(row),
         history=tuple(_past(each, sites, known.pains) for each in exposures),
@@ -256,6 +255,13 @@ def _member(row: Prescription, key: PrescriptionKey, known: _Known) -> Member:
         ),
         is_second_half=key.track != FRESH,
     )
+
+
+def _one_rm_kg(row: Prescription, track: str, known: _Known) -> float | None:
+    """Of one-sided work of both sides that of the weaker one; None while either is not known."""
+    sides = sides_in_turn(row.side, is_one_sided=row.exercise.is_one_sided)
+    found = [known.e1rms.get((row.exercise_id, side, track)) for side in sides]
+    return None if None in found else min(each for each in found if each is not None)
 
 
 def _target(row: Prescription) -> Target:

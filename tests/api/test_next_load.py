@@ -357,6 +357,21 @@ def test_one_sided_work_of_both_sides_counts_a_set_of_each(cast, client_api):
     assert (found["advice"]["sets_left"], len(found["last_time"]["sets"])) == (4, 2)
 
 
+def test_a_share_of_one_sided_work_is_that_of_the_weaker_side(cast, client_api):
+    lift = knee_lift()
+    lift.is_one_sided = True
+    lift.save()
+    asked = {"load_rule": "share_of_1rm", "share_of_1rm": 0.5, "reps_low": 3, "reps_high": 5}
+    sessions = calendar(cast, left(lift, side="both", **asked))
+    sets = [
+        {"id": str(uuid4()), "exercise": lift.code, "side": side, "load": load, "reps": 1, "rir": 0}
+        for side, load in (("left", 50), ("right", 60))
+    ]
+    body = {"performed_at": "2026-03-02T18:00:00+01:00", "sets": sets}
+    assert client_api.put(f"/api/v1/sessions/{uuid4()}", body, format="json").status_code == 201
+    assert first_of(told(client_api, sessions[2]))["advice"]["load"] == 25
+
+
 def test_a_load_between_the_steps_can_be_lifted_again(cast, client_api):
     sessions = calendar(cast, left(knee_lift()))
     train(client_api, sessions[0], (61, 8), (61, 8))
