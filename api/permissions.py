@@ -12,13 +12,3 @@ class IsCoach(BasePermission):
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         return request.auth is not None and actor_of(request).is_coach
-
-
-class IsOwner(BasePermission):
-    def has_permission(self, request: Request, view: APIView) -> bool:
-        return request.auth is not None and actor_of(request).is_owner
-
-
-class IsClient(BasePermission):
-    def has_permission(self, request: Request, view: APIView) -> bool:
-        return request.auth is not None and actor_of(request).client_id is not None

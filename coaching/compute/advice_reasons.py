@@ -37,6 +37,7 @@ class Reason(StrEnum):
     SAME_LOAD_TODAY = "same_load_today"
     SETS_DONE = "sets_done"
     ENDED_BY_PAIN = "ended_by_pain"
+    LIMIT_TODAY = "limit_today"
     PAIN_FAILED = "pain_failed"
     PAIN_UNKNOWN = "pain_unknown"
     PAIN_DURING = "pain_during"
@@ -84,6 +85,7 @@ REASON_TEXTS: Mapping[Reason, str] = MappingProxyType(
         Reason.SHORT_SET: "the set fell short of the range, so the load comes down",
         Reason.SAME_LOAD_TODAY: "within a session the load never goes up",
         Reason.SETS_DONE: "all sets of today are done",
+        Reason.LIMIT_TODAY: "pain of today reached the limit: leave this for today, and tell the coach",
         Reason.ENDED_BY_PAIN: "pain ended a set: hold, and report the pain",
         Reason.PAIN_FAILED: "pain was above what the pain rules allow, so no lever moves",
         Reason.PAIN_UNKNOWN: "it is not known whether the pain rules were kept, so no lever moves",

@@ -13,7 +13,7 @@ from coaching.compute.joint_sides import sides_in_turn, sides_loaded
 from coaching.compute.next_load import next_block, next_prescription
 from coaching.compute.next_set import next_set
 from coaching.compute.pain_gate import PainGate
-from coaching.compute.prescribing import Advice, Member, PastExposure, Situation, Target
+from coaching.compute.prescribing import Advice, Member, PastExposure, PerformedSet, Situation, Target
 from coaching.compute.units import load_from_kg
 from coaching.compute.warm_up import WarmUpSet, warm_up_ramp
 from coaching.models import (
@@ -41,12 +41,12 @@ from coaching.reads.prescription_history import (
     key_of,
     prescription_history,
 )
+from coaching.reads.session_doses import E1RM_OF_DAYS
 from coaching.reads.site_pain import MissingReport, SitePain, site_pains
 from coaching.reads.stress import stresses_for
 
 METHOD = "double_progression 1"
 REASON_CODES = [reason.value for reason in Reason]
-E1RM_OF_DAYS = 84
 NO_STEP_THOUSANDTHS = 1000  # what has no load has no step either; the core never uses it
 
 
@@ -204,10 +204,7 @@ def _next(
     row: Prescription, key: PrescriptionKey, member: Member, planned: Advice, known: _Known
 ) -> NextPrescription:
     done = known.history.done.get(key, ())
-    if any(each.is_against(row.exercise) for each in known.restrictions):
-        advice = refuse(Reason.RESTRICTED)
-    else:
-        advice = next_set(member, done, planned=planned) if done else planned
+    advice = _advice(row, member, planned, done, known)
     exposures = known.history.exposures.get(key, ())
     return NextPrescription(
         prescription=row,
@@ -218,6 +215,19 @@ def _next(
         gates=tuple(_site_gate(target, gate) for target, gate in _gates(row, known).items()),
         last=exposures[-1] if exposures else None,
     )
+
+
+def _advice(
+    row: Prescription, member: Member, planned: Advice, done: Sequence[PerformedSet], known: _Known
+) -> Advice:
+    """The plan's advice, or that of the next set; none where a stop, a restriction or today's pain is."""
+    if member.situation.is_blocked:
+        return planned
+    if any(each.is_against(row.exercise) for each in known.restrictions):
+        return refuse(Reason.RESTRICTED)
+    if any(known.pains[site].is_over_limit_today for site in _sites(row, known) if site in known.pains):
+        return refuse(Reason.LIMIT_TODAY)
+    return next_set(member, done, planned=planned) if done else planned
 
 
 def _site_gate(target: str, gate: PainGate) -> SiteGate:

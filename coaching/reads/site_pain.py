@@ -36,9 +36,10 @@ class SitePain:
         by_day: pain of each of them.
         usual_morning: median of earlier mornings; None = not known.
         is_week_rising: the median of the last seven days lies over a point above the seven before.
-        limit: the injury's own limit, or the general one.
+        limit: the injury's own limit, never above the general one.
         needs_reports_from: the first day whose exposure needs reports: from the first pain on, always for a
             guarded site; None = any other joint has nothing to gate.
+        is_over_limit_today: pain of the day of the advice itself, during or after training, is at the limit.
     """
 
     target: str
@@ -48,6 +49,7 @@ class SitePain:
     is_week_rising: bool
     limit: float
     needs_reports_from: date | None
+    is_over_limit_today: bool
 
     @property
     def gate(self) -> PainGate:
@@ -87,7 +89,10 @@ def _not_reported(exposure: ExposurePain) -> list[str]:
 
 
 def site_pains(*, client: Client, before_on: date) -> dict[str, SitePain]:
-    """Every site that was trained, reported or is guarded, up to the day before; three queries."""
+    """Every site that was trained, reported or is guarded, up to the day before, and today's limit.
+
+    Three queries.
+    """
     first_on = before_on - timedelta(days=LOOK_BACK_DAYS)
     days = JointDay.objects.filter(client=client, day_on__gte=first_on, day_on__lt=before_on)
     rows: defaultdict[str, list[JointDay]] = defaultdict(list)
@@ -102,9 +107,9 @@ def site_pains(*, client: Client, before_on: date) -> dict[str, SitePain]:
 
 
 def _felt(client: Client, first_on: date, before_on: date) -> defaultdict[str, dict[tuple[date, str], int]]:
-    """Site -> (training day, moment) -> highest pain."""
+    """Site -> (training day, moment) -> highest pain, the day of the advice included."""
     found: defaultdict[str, dict[tuple[date, str], int]] = defaultdict(dict)
-    reports = PainReport.objects.filter(client=client, felt_on__gte=first_on, felt_on__lt=before_on)
+    reports = PainReport.objects.filter(client=client, felt_on__gte=first_on, felt_on__lte=before_on)
     for joint, side, day, moment, pain in reports.exclude(joint=Joint.OTHER).values_list(
         "joint", "side", "felt_on", "moment", "pain"
     ):
@@ -129,8 +134,10 @@ def _site_pain(
     before_on: date,
 ) -> SitePain:
     trained = tuple(row.day_on for row in rows if row.joint_reps > 0)
-    painful = [day for (day, _), pain in felt.items() if pain > 0]
+    painful = [day for (day, _), pain in felt.items() if pain > 0 and day < before_on]
     usual_morning, is_rising = _over_weeks(rows, before_on)
+    own_limit = min(float(DEFAULT_PAIN_LIMIT), limit or float(DEFAULT_PAIN_LIMIT))
+    today = [felt.get((before_on, moment), 0) for moment in (PainMoment.DURING, PainMoment.AFTER)]
     return SitePain(
         target=target,
         trained_on=trained,
@@ -144,8 +151,9 @@ def _site_pain(
         },
         usual_morning=usual_morning,
         is_week_rising=is_rising,
-        limit=float(DEFAULT_PAIN_LIMIT) if limit is None else limit,
+        limit=own_limit,
         needs_reports_from=min(painful, default=None) if limit is None else date.min,
+        is_over_limit_today=max(today) >= own_limit,
     )
 
 

@@ -198,6 +198,19 @@ def test_pain_above_the_limit_steps_below_the_last_load_that_passed(cast, client
     assert advice["reasons"][:2] == ["pain_failed", "pain_during"]
 
 
+def test_pain_at_the_limit_today_ends_the_advice_of_today(cast, client_api):
+    sessions = calendar(cast, left(knee_lift()))
+    train(client_api, sessions[2], (60, 8), pain=(6, 2), day_on=date(2026, 3, 9))
+    advice = first_of(told(client_api, sessions[2]))["advice"]
+    assert (advice["reasons"], advice["load"], advice["sets_left"]) == (["limit_today"], None, None)
+
+
+def test_pain_below_the_limit_today_lets_the_sets_go_on(cast, client_api):
+    sessions = calendar(cast, left(knee_lift()))
+    train(client_api, sessions[2], (60, 8), pain=(5, 2), day_on=date(2026, 3, 9))
+    assert first_of(told(client_api, sessions[2]))["advice"]["sets_left"] == 1
+
+
 def test_an_injurys_own_limit_counts(cast, client_api, signed_in):
     injury = {"joint": "knee", "side": "left", "said": "Sore tendon", "said_by": "coach", "pain_limit": 3}
     root = f"/api/v1/clients/{cast.client.uid}/injuries"
