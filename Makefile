@@ -44,7 +44,7 @@ LOCK := uv pip compile --quiet --universal --python-version 3.11 --generate-hash
 	--no-emit-index-url --no-header --no-annotate pyproject.toml
 lock:
 	$(LOCK) --output-file requirements.lock
-	$(LOCK) --constraint requirements.lock --group dev --output-file requirements-dev.lock
+	$(LOCK) --constraint requirements.lock --group dev --group fuzz --output-file requirements-dev.lock
 
 # .venv holds a copy of each lock that it was made from; only other content installs again.
 .venv/%.lock: %.lock
