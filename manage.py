@@ -5,7 +5,24 @@ import os
 import sys
 
 from django.core.management import execute_from_command_line
+from environs import EnvError
+
+
+def main() -> None:
+    """Run a command; what goes wrong before one can begin is told in one sentence."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coaching.settings")
+    try:
+        execute_from_command_line(sys.argv)
+    except KeyboardInterrupt:
+        sys.stderr.write("Interrupted.\n")
+        sys.exit(130)
+    except EnvError as error:
+        sys.exit(f"The environment does not fit: {error}")
+    except OSError as error:
+        if "--traceback" in sys.argv:
+            raise
+        sys.exit(f"{error.filename or 'manage.py'}: {error.strerror or error}.")
+
 
 if __name__ == "__main__":
-    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coaching.settings")
-    execute_from_command_line(sys.argv)
+    main()

@@ -1,6 +1,7 @@
 """The night, as a list of steps in reading order; everything it must do is derived from rows."""
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -47,8 +48,17 @@ def run_due_nights(*, now: datetime, budget_s: float) -> NightRun:
     return NightRun(planned, finished, done.clients, done.opened, done.closed, rescored, is_complete)
 
 
-def run_night(*, night: Night, now: datetime, until: float | None = None) -> tuple[ChunkResult, bool]:
-    """Score every client of one night, chunk by chunk; the bool says whether the night is done."""
+def run_night(
+    *,
+    night: Night,
+    now: datetime,
+    until: float | None = None,
+    tell: Callable[[int], object] = lambda clients: None,
+) -> tuple[ChunkResult, bool]:
+    """Score every client of one night, chunk by chunk; the bool says whether the night is done.
+
+    `tell` hears after each chunk how many clients this call has scored so far.
+    """
     nights.start_night(night=night, now=now)
     done = ChunkResult()
     while until is None or time.monotonic() < until:
@@ -56,6 +66,7 @@ def run_night(*, night: Night, now: datetime, until: float | None = None) -> tup
         if claim is None:
             return done, finish(night=night, now=now)
         done = done.plus(_run_chunk(claim, now))
+        tell(done.clients)
     return done, False
 
 
@@ -69,6 +80,9 @@ def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
             nights.mark_scored(items, now=now)
             nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)
             return result
+    except KeyboardInterrupt:  # whoever stops it is not a fault of these clients
+        nights.take_attempt_back(claim)
+        raise
     except Exception as error:  # one client's trouble must not end the night of the others
         log.warning(
             "chunk_failed", night=claim.night.id, clients=len(claim.item_ids), error=type(error).__name__

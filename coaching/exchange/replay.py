@@ -1,6 +1,6 @@
 """A history played night by night, as the nights would have seen it: what they would have flagged."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -22,6 +22,12 @@ Ints = NDArray[np.int64]
 Texts = NDArray[np.str_]
 
 ASSUMED_STEP_KG = 2.5  # a history does not say what the equipment can do
+
+Tell = Callable[[int, int], object]  # hears which night of how many is played
+
+
+def say_nothing(night: int, nights: int) -> None:
+    """For who does not want to hear how far it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +61,16 @@ class LiftNights:
     is_regressing: Bools
 
 
-def see_pain_nights(pain: Floats, joint_reps: Floats, settings: PainTrendSettings = PAIN_TREND) -> PainNights:
+def see_pain_nights(
+    pain: Floats, joint_reps: Floats, settings: PainTrendSettings = PAIN_TREND, tell: Tell = say_nothing
+) -> PainNights:
     """What each night would have seen in daily arrays; night D sees the days up to D-1 and nothing later."""
     shape = pain.shape
     with_volume, rising, limit = np.zeros(shape, bool), np.zeros(shape, bool), np.zeros(shape, bool)
     margin, volume_change = np.full(shape, np.nan), np.full(shape, np.nan)
     no_limits = np.full(shape[0], np.nan)
     for night in range(shape[1]):
+        tell(night, shape[1])
         window = slice(max(0, night + 1 - settings.window_days), night + 1)
         found = assess_sites(pain[:, window], joint_reps[:, window], settings)
         with_volume[:, night], rising[:, night] = found.is_pain_with_volume, found.is_pain_rising
@@ -72,13 +81,19 @@ def see_pain_nights(pain: Floats, joint_reps: Floats, settings: PainTrendSetting
 
 
 def see_lift_nights(
-    times_days: Floats, e1rm_kg: Floats, status: Texts, steps_kg: Floats, as_of_days: Ints
+    times_days: Floats,
+    e1rm_kg: Floats,
+    status: Texts,
+    steps_kg: Floats,
+    as_of_days: Ints,
+    tell: Tell = say_nothing,
 ) -> LiftNights:
     """What the nights that see up to `as_of_days` would have seen in exposures, padded with nan."""
     is_comparable = ~np.isnan(e1rm_kg)
     shape = (len(times_days), len(as_of_days))
     stalled, regressing = np.zeros(shape, bool), np.zeros(shape, bool)
     for night, as_of_day in enumerate(as_of_days):
+        tell(night, len(as_of_days))
         found = assess_lifts(
             times_days, e1rm_kg, is_comparable, status, as_of_day=float(as_of_day), increment_kg=steps_kg
         )
@@ -86,9 +101,9 @@ def see_lift_nights(
     return LiftNights(stalled, regressing)
 
 
-def replay_pain(history: PainHistory) -> list[Flag]:
+def replay_pain(history: PainHistory, tell: Tell = say_nothing) -> list[Flag]:
     """The alerts of a pain history; night D sees the days up to D-1 and nothing later."""
-    nights = see_pain_nights(history.pain, history.joint_reps)
+    nights = see_pain_nights(history.pain, history.joint_reps, tell=tell)
     graver = follow_alerts(nights.is_with_volume)
     flags = _flags(history.sites, history.first_on, AlertKind.PAIN_WITH_VOLUME, graver.opens)
     milder = follow_alerts(nights.is_rising, is_held_back=graver.stands)
@@ -98,7 +113,7 @@ def replay_pain(history: PainHistory) -> list[Flag]:
     return sorted(flags, key=lambda flag: (flag.opened_on, flag.series, flag.kind))
 
 
-def replay_lifts(rows: Sequence[LiftRow]) -> list[Flag]:
+def replay_lifts(rows: Sequence[LiftRow], tell: Tell = say_nothing) -> list[Flag]:
     """The alerts of a history of sets; night D sees the sets up to D-1 and nothing later.
 
     Each lift's training status is the one its newest seen set names. Attendance is not in such a file, so it
@@ -113,7 +128,7 @@ def replay_lifts(rows: Sequence[LiftRow]) -> list[Flag]:
     times, e1rm_kg = _padded([days for days, _, _ in exposures]), _padded([best for _, best, _ in exposures])
     status = np.array([status for _, _, status in exposures], dtype=np.str_)
     steps = np.full(len(lifts), ASSUMED_STEP_KG)
-    nights = see_lift_nights(times, e1rm_kg, status, steps, np.arange(first, last + 1))
+    nights = see_lift_nights(times, e1rm_kg, status, steps, np.arange(first, last + 1), tell)
     first_on = date.fromordinal(first)
     flags = _flags(lifts, first_on, AlertKind.STALLED_LIFT, follow_alerts(nights.is_stalled).opens)
     flags += _flags(lifts, first_on, AlertKind.REGRESSING_LIFT, follow_alerts(nights.is_regressing).opens)

@@ -125,6 +125,13 @@ def note_failure(claim: Claim, *, error_code: str) -> None:
     ).update(state=NightClientState.FAILED)
 
 
+def take_attempt_back(claim: Claim) -> None:
+    """The attempt was ended from outside and says nothing about the clients."""
+    NightClient.objects.filter(id__in=claim.item_ids, state=NightClientState.TODO, attempts__gt=0).update(
+        attempts=F("attempts") - 1
+    )
+
+
 def finish_night(*, night: Night, now: datetime) -> bool:
     """Close the night's row if no client is left to do; True for the one caller that closed it."""
     counts = NightClient.objects.filter(night=night, revision=0).aggregate(

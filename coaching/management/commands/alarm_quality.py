@@ -1,52 +1,46 @@
 """Measure on generated clients how often the alerts are wrong, and how soon they are right."""
 
-import json
-from argparse import ArgumentParser, ArgumentTypeError
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandParser
 
 from coaching.bench.picture import draw_trade_off
 from coaching.bench.report import as_json_object, as_table, run_bench
+from coaching.management.arguments import WholeNumber
+from coaching.management.by_hand import CommandByHand, add_json
+from coaching.management.whole_file import check_folder, whole_file
 
 FEWEST, MOST = 10, 2000
 
 
-class Command(BaseCommand):
+class Command(CommandByHand):
     help = (
         "Plays invented clients whose truth is known night by night, and prints how often the alerts about "
         "pain, stalls and adherence are wrong and how soon they are right; the first two beside textbook "
         "rules and a detector that is told everything but the day. The same seed and size give the same "
-        "numbers."
+        "numbers. Writes nothing but the picture, if one is asked for; needs no database."
     )
+    ends = (
+        "Ends with 0 if done; with 1 if the picture cannot be written; with 2 if asked wrongly; with 130 if "
+        "interrupted: nothing is written then."
+    )
+    needs_database = False
 
-    def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--seed", type=_seed, default=7)
-        parser.add_argument("--size", type=_size, default=200, help="clients of each kind")
-        parser.add_argument("--json", action="store_true", help="one JSON object instead of tables")
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--seed", type=WholeNumber(0), default=7, help="what the clients are drawn from")
+        parser.add_argument(
+            "--size", type=WholeNumber(FEWEST, MOST), default=200, help="clients of each kind"
+        )
+        add_json(parser)
         parser.add_argument("--picture", type=Path, metavar="FILE.png", help="draw the trade-off as well")
 
     def handle(self, *args: Any, **options: Any) -> None:
         picture: Path | None = options["picture"]
-        if picture is not None and not picture.parent.is_dir():
-            raise CommandError(f"There is no folder {picture.parent}.")
-        result = run_bench(size=options["size"], seed=options["seed"], tell=self.stderr.write)
         if picture is not None:
-            picture.write_bytes(draw_trade_off(result))
-        if options["json"]:
-            self.stdout.write(json.dumps(as_json_object(result), allow_nan=False))
-        else:
-            self.stdout.write(as_table(result))
-
-
-def _seed(text: str) -> int:
-    if not text.isdecimal():
-        raise ArgumentTypeError("must be a whole number of 0 or more")
-    return int(text)
-
-
-def _size(text: str) -> int:
-    if not (text.isdecimal() and FEWEST <= int(text) <= MOST):
-        raise ArgumentTypeError(f"must be a whole number from {FEWEST} to {MOST}")
-    return int(text)
+            check_folder(picture)
+        result = run_bench(size=options["size"], seed=options["seed"], tell=self.progress())
+        if picture is not None:
+            with whole_file(picture) as file:
+                file.write(draw_trade_off(result))
+        self.say(options, as_json_object(result), [as_table(result)])

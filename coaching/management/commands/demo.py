@@ -1,17 +1,15 @@
 """The main job, end to end, on invented people: posts over HTTP, the nights, the morning sheet."""
 
 import json
-import logging
 import os
 import time
-from argparse import ArgumentParser
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.core.management import call_command
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError, CommandParser
 from django.db import connections
 from django.utils import timezone
 
@@ -23,6 +21,8 @@ from coaching.demo.service import DemoError, served
 from coaching.demo.telling import sheet_lines
 from coaching.demo.training import WEEKS
 from coaching.emails import send_due_mail
+from coaching.management.arguments import day
+from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand
 from coaching.models import Membership, Night
 from coaching.nightly import night_by_hand, rescore_dirty_clients, run_night
 from coaching.operations.leases import is_leased
@@ -35,23 +35,30 @@ MAIL_BUDGET_S = 60.0
 MAILS_AT_MOST = 200
 
 
-class Command(BaseCommand):
+class Command(CommandByHand):
     help = (
         "Starts the server, makes an invented practice, posts sixteen weeks of sessions over HTTP, runs the "
         "nights of six weeks and prints the morning sheet. Starts from scratch each time; touches no data "
-        "but a demo's own."
+        "but a demo's own. Writes a database, mails, pictures and the demo's tokens into FORBEAR_VAR_DIR; "
+        "tells on the error stream how far it is."
     )
+    ends = (
+        "Ends with 0 if done; with 1 if it could not be, as while a server uses the demo's data; with 2 if "
+        "asked wrongly, or beside data that no demo made; with 130 if interrupted: the server that it "
+        "started is stopped, and the next demo starts from scratch."
+    )
+    interrupted = "Its server is stopped, and the next demo starts from scratch."
+    needs_database = False  # it makes one
 
-    def add_arguments(self, parser: ArgumentParser) -> None:
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
             "--on",
-            type=date.fromisoformat,
+            type=day,
             help="play the demo as if this were today; a day gone by writes no morning mail",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
         var = Path(settings.VAR_DIR)
-        logging.getLogger().setLevel(logging.WARNING)  # its own lines are the progress
         self._start_afresh(var)
         today: date = options["on"] or timezone.localdate()
         start_on = today - timedelta(days=today.weekday() or 7, weeks=WEEKS)
@@ -72,23 +79,26 @@ class Command(BaseCommand):
                 pictures = fetch_pictures(made, var / "pictures")
                 self._tell(f"{mail.sent} mails and {pictures} pictures written")
         except DemoError as error:
-            raise CommandError(error.detail) from None
+            raise CommandError(error.detail, returncode=COULD_NOT) from None
         self._show(made, posted, today, var)
 
     def _start_afresh(self, var: Path) -> None:
         """Remove the last demo's data; anything that is not a demo's stays, and the command says so."""
         if settings.DATABASE_URL or settings.EMAIL_URL:
             raise CommandError(
-                "The demo runs on the embedded default: unset DATABASE_URL and EMAIL_URL.", returncode=2
+                "The demo runs on the embedded default: unset DATABASE_URL and EMAIL_URL.",
+                returncode=ASKED_WRONGLY,
             )
         database, marker = Path(settings.DATABASES["default"]["NAME"]), var / "demo.json"
         if database.exists() and not marker.exists():
             raise CommandError(
                 f"{database} holds data that no demo made. Move it, or set FORBEAR_VAR_DIR.",
-                returncode=2,
+                returncode=ASKED_WRONGLY,
             )
         if database.exists() and is_leased(name=LEASE_NAME, now=timezone.now()):
-            raise CommandError("A server is using the demo's data. Stop it, then try again.", returncode=2)
+            raise CommandError(
+                "A server is using the demo's data. Stop it, then try again.", returncode=COULD_NOT
+            )
         connections.close_all()
         marker.write_text("{}")
         for path in (database, *(database.with_name(database.name + end) for end in ("-wal", "-shm"))):
@@ -119,7 +129,7 @@ class Command(BaseCommand):
                 self._tell(f"Night of {night_on}: {done.clients_scored} clients scored")
 
     def _show(self, made: DemoPractice, posted: Posted, today: date, var: Path) -> None:
-        self.stdout.write("")
+        self.stderr.write("")
         for member in Membership.objects.filter(practice=made.practice).select_related("practice", "account"):
             for line in sheet_lines(morning_sheet(membership=member, on=today)):
                 self.stdout.write(line)
@@ -144,5 +154,5 @@ class Command(BaseCommand):
         ]
 
     def _tell(self, line: str) -> None:
-        self.stdout.write(f"{timezone.localtime():%H:%M:%S}  {line}")
-        self.stdout.flush()
+        self.stderr.write(f"{timezone.localtime():%H:%M:%S}  {line}", style_func=str)
+        self.stderr.flush()

@@ -1,23 +1,22 @@
 """Bring a file of sets into a practice by hand."""
 
 import json
-import time
 from argparse import ArgumentParser, RawDescriptionHelpFormatter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 from uuid import UUID
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser, DjangoHelpFormatter
+from django.core.management.base import CommandError, CommandParser, DjangoHelpFormatter
 from django.utils import timezone
 
 from coaching.errors import InvalidError, NotFoundError
 from coaching.exchange import sets_csv
+from coaching.management.by_hand import CommandByHand
 from coaching.models import Practice
 from coaching.operations.imports import Imported, import_sets
 
-QUIET_S = 2.0
 SHOWN_PROBLEMS = 50
 UNREADABLE, BAD_ROWS = 1, 2
 
@@ -26,16 +25,20 @@ class AsWritten(DjangoHelpFormatter, RawDescriptionHelpFormatter):
     """Django's order of the options, and the columns as the page above lays them out."""
 
 
-class Command(BaseCommand):
+class Command(CommandByHand):
     help = (
         f"{sets_csv.__doc__}\n"
         "Every row is checked first, and nothing is written while any row is bad. With --skip-bad a session\n"
         "with a bad row is left out whole, and the others are written; a bad row without a readable time\n"
         "takes all sessions of its client along. A file that is imported again writes nothing twice. What\n"
-        "was imported before is never overwritten: correct it through the API.\n\n"
-        "Ends with 0; with 2 if rows are bad and nothing was written; with 1 if the file cannot be read or\n"
-        "there is no such practice."
+        "was imported before is never overwritten: correct it through the API."
     )
+    ends = (
+        "Ends with 0 if done; with 1 if the file cannot be read or there is no such practice or no database; "
+        "with 2 if rows are bad or it was asked wrongly; with 130 if interrupted: what was imported until "
+        "then stays, and the same command imports the rest."
+    )
+    interrupted = "What was imported until then stays; import it again for the rest."
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         return super().create_parser(prog_name, subcommand, formatter_class=AsWritten, **kwargs)
@@ -51,7 +54,7 @@ class Command(BaseCommand):
         practice = Practice.objects.filter(uid=options["practice"]).first()
         if practice is None:
             raise CommandError("There is no such practice.", returncode=UNREADABLE)
-        tell = self._progress()
+        tell = self.progress()
         try:
             rows = sets_csv.read_sets(options["file"], lambda n_rows: tell(f"{n_rows:,} rows read"))
             imported = import_sets(
@@ -70,19 +73,6 @@ class Command(BaseCommand):
         has_good = imported.sessions_new or imported.sessions_standing
         if imported.problems and not (options["skip_bad"] and has_good):
             raise CommandError(f"Bad rows: {imported.bad_rows:,}.", returncode=BAD_ROWS)
-
-    def _progress(self) -> Callable[[str], None]:
-        """Tell how far it is on the error stream, once it takes longer than a person likes to wait."""
-        told_at = time.monotonic()
-
-        def tell(words: str) -> None:
-            nonlocal told_at
-            if time.monotonic() - told_at >= QUIET_S:
-                told_at = time.monotonic()
-                self.stderr.write(words, style_func=str)
-                self.stderr.flush()
-
-        return tell
 
 
 def _lines(imported: Imported) -> Iterator[str]:

@@ -1,49 +1,96 @@
 """Run one night by hand."""
 
-from argparse import ArgumentParser
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
-from coaching.models import Night, Practice
+from coaching.management.arguments import day, record_id
+from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand, add_json
+from coaching.models import Practice
 from coaching.nightly import night_by_hand, run_night
+from coaching.reads.night_outcomes import NightOutcome, clients_there, night_outcome
 
 
-class Command(BaseCommand):
+class Command(CommandByHand):
     help = (
         "Runs the night of one date by hand: it sees the days before that date and ignores later ones. "
-        "Running it again changes nothing."
+        "Writes the night with its scores, opens and closes alerts, and for the newest night that is due "
+        "writes the morning mails, which a served process or a worker then sends. Running it again "
+        "changes nothing."
     )
+    ends = (
+        "Ends with 0 if every night is done; with 1 if a client could not be scored, a night could not be "
+        "finished, or there is no such practice or no database; with 2 if asked wrongly, as for a date to "
+        "come; with 130 if interrupted: what was scored stays, and the same command goes on with the rest."
+    )
+    interrupted = "What was scored stays; run it again to go on with the rest."
 
-    def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument(
-            "--on", required=True, type=date.fromisoformat, help="the night's date, 2026-03-02"
-        )
-        parser.add_argument("--practice", type=UUID, help="the practice's id; all practices if left out")
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--on", required=True, type=day, help="the night's date, 2026-03-02")
+        parser.add_argument("--practice", type=record_id, help="the practice's id; all practices if left out")
+        add_json(parser)
 
     def handle(self, *args: Any, **options: Any) -> None:
-        practices = Practice.objects.order_by("id")
-        if options["practice"]:
-            practices = practices.filter(uid=options["practice"])
-            if not practices.exists():
-                raise CommandError("There is no such practice.", returncode=2)
+        on, practices = options["on"], self._practices(options["practice"])
         for practice in practices:
             today = timezone.localdate(timezone=ZoneInfo(practice.zone))
-            if options["on"] > today:
+            if on > today:
                 raise CommandError(
-                    f"--on: it is {today} at {practice.name}; no night is run ahead.", returncode=2
+                    f"--on: it is {today} at {practice.name}; no night is run ahead.",
+                    returncode=ASKED_WRONGLY,
                 )
-            night = night_by_hand(practice=practice, night_on=options["on"], now=timezone.now())
-            run_night(night=night, now=timezone.now())
-            self._tell(Night.objects.get(id=night.id))
+        tell = self.progress()
+        outcomes = [_run(practice, on, tell) for practice in practices]
+        self.say(options, {"nights": [_plain(each) for each in outcomes]}, _lines(outcomes))
+        not_whole = sum(not each.is_whole for each in outcomes)
+        if not_whole:
+            raise CommandError(f"Nights that are not whole: {not_whole}.", returncode=COULD_NOT)
 
-    def _tell(self, night: Night) -> None:
-        self.stdout.write(
-            f"{night.practice.name}, night of {night.night_on}: {night.status}; "
-            f"{night.clients_scored} clients scored, {night.clients_failed} could not be; "
-            f"{night.alerts_opened} alerts opened, {night.alerts_closed} closed."
+    def _practices(self, uid: UUID | None) -> list[Practice]:
+        practices = Practice.objects.order_by("id")
+        if uid is None:
+            return list(practices)
+        found = list(practices.filter(uid=uid))
+        if not found:
+            raise CommandError("There is no such practice.", returncode=COULD_NOT)
+        return found
+
+
+def _run(practice: Practice, on: date, tell: Callable[[str], None]) -> NightOutcome:
+    there = clients_there(practice)
+    night = night_by_hand(practice=practice, night_on=on, now=timezone.now())
+    run_night(
+        night=night,
+        now=timezone.now(),
+        tell=lambda done: tell(f"{practice.name}, night of {on}: {done:,} of {there:,} clients scored"),
+    )
+    return night_outcome(night.id)
+
+
+def _plain(outcome: NightOutcome) -> dict[str, Any]:
+    return asdict(outcome) | {
+        "practice": str(outcome.practice),
+        "night_on": outcome.night_on.isoformat(),
+        "failed": [{"client": str(each.client), "reason": each.reason} for each in outcome.failed],
+    }
+
+
+def _lines(outcomes: Sequence[NightOutcome]) -> Iterator[str]:
+    if not outcomes:
+        yield "There is no practice yet: nothing to do."
+    for each in outcomes:
+        yield (
+            f"{each.practice_name}, night of {each.night_on}: {each.status}; "
+            f"{each.clients_scored:,} clients scored, {each.clients_failed:,} could not be; "
+            f"{each.alerts_opened:,} alerts opened, {each.alerts_closed:,} closed."
         )
+        if each.reason:
+            yield f"  {each.reason}"
+        for client in each.failed:
+            yield f"  Client {client.client} could not be scored: {client.reason}"
