@@ -12,13 +12,18 @@ EMBEDDED := env -u DATABASE_URL -u REDIS_URL
 PYTEST := $(BIN)/python -m pytest
 SPECTACULAR := $(EMBEDDED) $(BIN)/python manage.py spectacular --validate --fail-on-warn
 
+# A second reader of calendars, for the tests; without npm, or offline, its suite is named as not run.
+ICAL_JS := tests/ical_js/node_modules/.package-lock.json
+$(ICAL_JS): tests/ical_js/package-lock.json
+	-npm ci --prefix tests/ical_js --no-audit --no-fund && touch $@
+
 demo: .venv/requirements.lock
 	$(BIN)/python manage.py demo
 
 serve: .venv/requirements.lock
 	$(BIN)/python manage.py serve
 
-test: .venv/requirements-dev.lock
+test: .venv/requirements-dev.lock $(if $(shell command -v npm),$(ICAL_JS))
 	$(EMBEDDED) $(PYTEST)
 ifneq ($(DATABASE_URL)$(REDIS_URL),)
 	$(PYTEST)

@@ -5,16 +5,27 @@ continuous run) a suite of a service that did not run, or a skipped test, fails 
 """
 
 import os
+import shutil
+from pathlib import Path
 
 import pytest
 
 ADDRESS_OF = {"postgresql": "DATABASE_URL", "redis": "REDIS_URL"}
+NEEDED = (*ADDRESS_OF, "node")
+ICAL_JS = Path(__file__).parent / "ical_js" / "node_modules" / "ical.js"
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 RAN = pytest.StashKey[set[str]]()
 SKIPPED = pytest.StashKey[set[str]]()
 
 
+def has_node() -> bool:
+    """Node and what `make test` installs for it; no test fetches anything itself."""
+    return shutil.which("node") is not None and ICAL_JS.is_dir()
+
+
 def is_given(suite: str) -> bool:
+    if suite == "node":
+        return has_node()
     address = os.environ.get(ADDRESS_OF[suite], "")
     return address.startswith("postgres") if suite == "postgresql" else bool(address)
 
@@ -24,7 +35,7 @@ def is_required() -> bool:
 
 
 def suites_of(item: pytest.Item) -> set[str]:
-    return {name for name in (*ADDRESS_OF, "long") if item.get_closest_marker(name)}
+    return {name for name in (*NEEDED, "long") if item.get_closest_marker(name)}
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -34,7 +45,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    absent = {suite for suite in ADDRESS_OF if not is_given(suite)}
+    absent = {suite for suite in NEEDED if not is_given(suite)}
     if "long" not in config.option.markexpr:
         absent.add("long")
     left_out = [item for item in items if suites_of(item) & absent]
@@ -64,7 +75,7 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
 
 def complaints(config: pytest.Config) -> list[str]:
     """What a run that must leave nothing out has left out."""
-    missing = [f"suite {suite} did not run" for suite in ADDRESS_OF if suite not in config.stash[RAN]]
+    missing = [f"suite {suite} did not run" for suite in NEEDED if suite not in config.stash[RAN]]
     return missing + [f"skipped: {nodeid}" for nodeid in sorted(config.stash[SKIPPED])]
 
 
@@ -81,6 +92,11 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 def closing_line(not_run: dict[str, int]) -> str:
     if not not_run:
         return "Suites not run: none."
-    ways = {"postgresql": "set DATABASE_URL", "redis": "set REDIS_URL", "long": "make long"}
+    ways = {
+        "postgresql": "set DATABASE_URL",
+        "redis": "set REDIS_URL",
+        "node": "install nodejs and npm, then make test",
+        "long": "make long",
+    }
     told = [f"{suite} ({count} tests; {ways[suite]})" for suite, count in sorted(not_run.items())]
     return f"Suites not run: {', '.join(told)}."

@@ -20,8 +20,16 @@ def test_rows(): pass
 @pytest.mark.redis
 def test_messages(): pass
 
+@pytest.mark.node
+def test_another_reader(): pass
+
 @pytest.mark.long
 def test_hours(): pass
+"""
+CONFTEST = """
+from tests import services
+
+services.has_node = lambda: {has_node}
 """
 
 
@@ -37,8 +45,9 @@ class Run:
 
 @pytest.fixture
 def run(tmp_path: Path):
-    def run_tests(*words: str, tests: str = TESTS, **env: str) -> Run:
+    def run_tests(*words: str, tests: str = TESTS, has_node: bool = True, **env: str) -> Run:
         (tmp_path / "test_some.py").write_text(tests)
+        (tmp_path / "conftest.py").write_text(CONFTEST.format(has_node=has_node))
         plugins = ["-p", "tests.services", "-p", "no:django", "-p", "no:cacheprovider"]
         done = subprocess.run(
             [
@@ -68,18 +77,18 @@ BOTH = {"DATABASE_URL": "postgres://somewhere/db", "REDIS_URL": "redis://somewhe
 
 
 def test_without_services_their_suites_are_left_out_and_named_last(run):
-    done = run()
+    done = run(has_node=False)
     assert done.code == 0
-    assert "1 passed, 3 deselected" in done.output
+    assert "1 passed, 4 deselected" in done.output
     assert done.last_line == (
-        "Suites not run: long (1 tests; make long), postgresql (1 tests; set DATABASE_URL), "
-        "redis (1 tests; set REDIS_URL)."
+        "Suites not run: long (1 tests; make long), node (1 tests; install nodejs and npm, then make test), "
+        "postgresql (1 tests; set DATABASE_URL), redis (1 tests; set REDIS_URL)."
     )
 
 
 def test_with_services_their_suites_run(run):
     done = run(**BOTH)
-    assert "3 passed, 1 deselected" in done.output
+    assert "4 passed, 1 deselected" in done.output
     assert done.last_line == "Suites not run: long (1 tests; make long)."
 
 
@@ -98,6 +107,12 @@ def test_a_run_that_needs_the_services_fails_without_them(run):
     done = run(FORBEAR_REQUIRE_SERVICES="1")
     assert done.code == 1
     assert "suite postgresql did not run" in done.output
+
+
+def test_a_run_that_needs_the_services_fails_without_node(run):
+    done = run(FORBEAR_REQUIRE_SERVICES="1", has_node=False, **BOTH)
+    assert done.code == 1
+    assert "suite node did not run" in done.output
 
 
 def test_a_run_that_needs_the_services_passes_with_them(run):
