@@ -1,4 +1,4 @@
-"""Every command of ours as a stranger types it: its help, its codes, what it prints, and how it is stopped."""
+"""Every command as a stranger types it: its help, its codes, what it prints where, and how it is stopped."""
 
 import json
 import os
@@ -33,7 +33,7 @@ NOBODY = "0190a7c4-2f1e-7b3a-9c55-d2e8f4a61b07"
 
 @dataclass(frozen=True)
 class Row:
-    """How a command is typed: rightly, if it then ends by itself; wrongly, each with words of its sentence."""
+    """How a command is typed: rightly, if it then ends by itself; wrongly, with words of its sentence."""
 
     right: tuple[str, ...] | None
     wrong: tuple[tuple[tuple[str, ...], int, str], ...] = ()
