@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField
 from api.permissions import IsCoach
+from api.picture_links import HELP, picture_link
 from coaching.models import Alert, AlertKind, AlertStatus, Score
 from coaching.operations import alerts
 from coaching.operations.alert_reads import read_alert, read_alerts, read_scores
@@ -54,12 +55,16 @@ class AlertForClientOut(serializers.Serializer[Alert]):
     caution = serializers.SerializerMethodField()
     refer_out = serializers.SerializerMethodField()
     withdrawal_asked_at = serializers.DateTimeField(allow_null=True)
+    picture = serializers.SerializerMethodField(help_text=HELP)
 
     def get_caution(self, alert: Alert) -> str:
         return caution_of(alert)
 
     def get_refer_out(self, alert: Alert) -> str:
         return refer_out_of(alert)
+
+    def get_picture(self, alert: Alert) -> str | None:
+        return picture_link(alert.client.uid, alert.target)
 
 
 class AlertOut(AlertForClientOut):

@@ -13,9 +13,9 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint
 from api.fields import StrictSerializer
 from coaching.operations.history_reads import read_history
+from coaching.reads.adherence_weeks import AdherenceWeek, WholeHistory
 from coaching.reads.history import (
     AlertOpening,
-    ClientHistory,
     LiftHistory,
     LiftPoint,
     LiftTrend,
@@ -131,19 +131,38 @@ class RirBiasOut(serializers.Serializer[StatedReserve]):
     version = serializers.CharField()
 
 
-class HistoryOut(serializers.Serializer[ClientHistory]):
-    weeks = serializers.ListField(
-        child=serializers.DateField(), source="week_starts", help_text="Mondays, oldest first."
+class AdherenceWeekOut(serializers.Serializer[AdherenceWeek]):
+    """One week's sessions, and the share of what they asked for that was done, between two bounds."""
+
+    starts_on = serializers.DateField(help_text="Monday.")
+    low_share = serializers.FloatField(
+        source="low", allow_null=True, help_text="0-1; sessions without a log as not done. null: none due."
     )
-    sites = SiteWeeksOut(many=True)
-    lifts = LiftHistoryOut(many=True)
-    rir_bias = RirBiasOut()
+    high_share = serializers.FloatField(
+        source="high", allow_null=True, help_text="0-1; sessions without a log as done. null: none due."
+    )
+    done = serializers.IntegerField(help_text="Sessions, as all counts here.")
+    late = serializers.IntegerField(help_text="Done more than two days late; they count as missed.")
+    not_done = serializers.IntegerField()
+    unknown = serializers.IntegerField(help_text="Without a log.")
+    pending = serializers.IntegerField(help_text="May still be logged; in no share.")
+    excused = serializers.IntegerField(help_text="Cancelled, or stopped by a clinician; in no share.")
+
+
+class HistoryOut(serializers.Serializer[WholeHistory]):
+    weeks = serializers.ListField(
+        child=serializers.DateField(), source="history.week_starts", help_text="Mondays, oldest first."
+    )
+    sites = SiteWeeksOut(many=True, source="history.sites")
+    lifts = LiftHistoryOut(many=True, source="history.lifts")
+    rir_bias = RirBiasOut(source="history.rir_bias")
+    adherence = AdherenceWeekOut(many=True, source="adherence.weeks", help_text="One entry per week.")
 
 
 class HistoryView(Endpoint):
     @extend_schema(operation_id="client_history_get", parameters=[HistoryQuery], responses={200: HistoryOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """Joint repetitions, load and pain of every site by ISO week, every lift's estimates, RIR bias."""
+        """Sites, lifts and adherence: joint reps, load and pain by ISO week, estimates by exposure, RIR bias."""
         weeks = self.checked_query(HistoryQuery)["weeks"]
         history = read_history(actor=self.actor, client_uid=client_id, weeks=weeks, now=timezone.now())
         tag = f'"{tag_of(history)}"'

@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint
 from api.fields import DayField, StrictSerializer
 from api.permissions import IsCoach
+from api.picture_links import HELP, picture_link
 from coaching.operations.alert_reads import read_sheet
 from coaching.reads.calendar import practice_today
 from coaching.reads.sheet import (
@@ -59,6 +60,10 @@ class SheetLineOut(serializers.Serializer[SheetLine]):
     )
     caution = serializers.CharField()
     refer_out = serializers.CharField()
+    picture = serializers.SerializerMethodField(help_text=HELP)
+
+    def get_picture(self, line: SheetLine) -> str | None:
+        return picture_link(line.client_uid, line.target)
 
 
 class SheetEntryOut(serializers.Serializer[SheetEntry]):

@@ -7,24 +7,22 @@ from zoneinfo import ZoneInfo
 from coaching.errors import NotFoundError
 from coaching.models import MIDLINE_JOINTS, Actor, Client, Joint, SetSide, SiteSide
 from coaching.operations.audit import record_reads
-from coaching.reads.adherence_weeks import AdherenceWeeks, adherence_weeks
+from coaching.reads.adherence_weeks import AdherenceWeeks, WholeHistory, adherence_weeks, whole_history
 from coaching.reads.catalogue import exercise_named
 from coaching.reads.clients import client_for
 from coaching.reads.history import (
-    ClientHistory,
     LiftHistory,
     SiteWeeks,
-    client_history,
     lift_history,
     site_weeks,
 )
 from coaching.reads.lift_sides import LiftSidesHistory, lift_sides_history
 
 
-def read_history(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: datetime) -> ClientHistory:
+def read_history(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: datetime) -> WholeHistory:
     """Every site and lift of the last `weeks` ISO weeks of the client's zone. Raises NotFoundError."""
     client = _client_read(actor, client_uid, now)
-    return client_history(client.id, _today(client, now), weeks, with_private=actor.is_coach)
+    return whole_history(client.id, _today(client, now), weeks, with_private=actor.is_coach)
 
 
 def read_site_weeks(

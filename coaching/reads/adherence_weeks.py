@@ -7,7 +7,7 @@ from math import isnan
 from coaching.compute.adherence_weeks import weekly_adherence
 from coaching.models import ScheduledSession
 from coaching.reads.adherence import scheduled_against_logs
-from coaching.reads.history import weeks_until
+from coaching.reads.history import ClientHistory, client_history, weeks_until
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,22 @@ class AdherenceWeeks:
     @property
     def is_empty(self) -> bool:
         return not any(week.counted or week.pending or week.excused for week in self.weeks)
+
+
+@dataclass(frozen=True, slots=True)
+class WholeHistory:
+    """What a client's joints and lifts went through, and beside it what of the plan was done."""
+
+    history: ClientHistory
+    adherence: AdherenceWeeks
+
+
+def whole_history(client_id: int, until_on: date, weeks: int, *, with_private: bool) -> WholeHistory:
+    """The same weeks of both; the number of queries is constant."""
+    return WholeHistory(
+        client_history(client_id, until_on, weeks, with_private=with_private),
+        adherence_weeks(client_id, until_on, weeks),
+    )
 
 
 def adherence_weeks(client_id: int, until_on: date, weeks: int = 16) -> AdherenceWeeks:

@@ -21,6 +21,7 @@ class SheetLine:
     """One alert as the coach reads it; `folded_because` is empty where it is read at once."""
 
     alert_uid: uuid.UUID
+    client_uid: uuid.UUID
     kind: str
     target: str
     severity: int
@@ -183,6 +184,7 @@ def _line(alert: Alert, on: date, folded_because: str) -> SheetLine:
     concerns_pain = alert.kind in PAIN_KINDS
     return SheetLine(
         alert_uid=alert.uid,
+        client_uid=alert.client.uid,
         kind=alert.kind,
         target=alert.target,
         severity=alert.severity,

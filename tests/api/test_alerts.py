@@ -78,6 +78,7 @@ def for_client(cast, alert):
         "caution": CAUTION,
         "refer_out": refer_out(cast.client.emergency_text),
         "withdrawal_asked_at": None,
+        "picture": f"/api/v1/clients/{cast.client.uid}/sites/knee/left/picture.svg",
     }
 
 

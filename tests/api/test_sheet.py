@@ -99,6 +99,7 @@ def test_alert_about_pain_is_told_whole_with_caution_and_refer_out(cast, sheet):
                     "worth_asking": ["Worth asking: why?"],
                     "caution": CAUTION,
                     "refer_out": refer_out(cast.client.emergency_text),
+                    "picture": f"/api/v1/clients/{cast.client.uid}/sites/knee/left/picture.svg",
                 }
             ],
         }
