@@ -162,7 +162,7 @@ class HistoryOut(serializers.Serializer[WholeHistory]):
 class HistoryView(Endpoint):
     @extend_schema(operation_id="client_history_get", parameters=[HistoryQuery], responses={200: HistoryOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """Sites, lifts and adherence: joint reps, load and pain by ISO week, estimates by exposure, RIR bias."""
+        """Joint reps, load and pain of sites by ISO week, estimates of lifts, adherence by week, RIR bias."""
         weeks = self.checked_query(HistoryQuery)["weeks"]
         history = read_history(actor=self.actor, client_uid=client_id, weeks=weeks, now=timezone.now())
         tag = f'"{tag_of(history)}"'
