@@ -4,12 +4,15 @@
 # make check   style, types, layers, migrations, settings and the committed API schema
 # make long    the tests that take minutes
 # make schema  rewrites api/openapi.yaml
+# make audit   known faults of the locked packages; needs an index that publishes them
 # make lock    rewrites the lock files from pyproject.toml (needs uv)
 
 PYTHON ?= python3
 BIN := .venv/bin
 EMBEDDED := env -u DATABASE_URL -u REDIS_URL
 PYTEST := $(BIN)/python -m pytest
+IN_PRODUCTION := $(EMBEDDED) PRODUCTION=true SECRET_KEY="$$($(PYTHON) -c 'import secrets; print(secrets.token_hex(32))')" \
+	ALLOWED_HOSTS=forbear.example PUBLIC_URL=https://forbear.example
 SPECTACULAR := $(EMBEDDED) $(BIN)/python manage.py spectacular --validate --fail-on-warn
 
 # A second reader of calendars, for the tests; without npm, or offline, its suite is named as not run.
@@ -38,9 +41,13 @@ check: .venv/requirements-dev.lock
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(EMBEDDED) $(BIN)/python manage.py makemigrations --check --dry-run
-	$(EMBEDDED) $(BIN)/python manage.py check --deploy --fail-level ERROR
+	$(IN_PRODUCTION) $(BIN)/python manage.py check --deploy --fail-level WARNING
+	$(BIN)/bandit --quiet --recursive --configfile pyproject.toml api coaching 2>.venv/bandit.log || { cat .venv/bandit.log; exit 1; }
 	$(SPECTACULAR) --file .venv/openapi.yaml
 	diff -u api/openapi.yaml .venv/openapi.yaml
+
+audit: .venv/requirements-dev.lock
+	$(BIN)/pip-audit --requirement requirements.lock --require-hashes --disable-pip
 
 schema: .venv/requirements-dev.lock
 	$(SPECTACULAR) --file api/openapi.yaml
@@ -61,4 +68,4 @@ lock:
 	@cmp -s $< $@ || $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $<
 	@cp $< $@
 
-.PHONY: demo serve test long check schema lock
+.PHONY: demo serve test long check audit schema lock

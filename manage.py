@@ -4,6 +4,7 @@
 import os
 import sys
 
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 from environs import EnvError
 
@@ -16,6 +17,8 @@ def main() -> None:
     except KeyboardInterrupt:
         sys.stderr.write("Interrupted.\n")
         sys.exit(130)
+    except ImproperlyConfigured as refusal:
+        sys.exit(str(refusal))
     except EnvError as error:
         sys.exit(f"The environment does not fit: {error}")
     except OSError as error:

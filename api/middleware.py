@@ -1,15 +1,25 @@
-"""What holds for every request: it carries an id, and it says how long its body is."""
+"""What holds for every request: an id, an answer that a browser runs nothing of, a body of stated length."""
 
 import uuid
 from collections.abc import Callable
 
 import structlog
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
 
 from api.parsers import MAX_BODY_BYTES
 from api.problems import CONTENT_TYPE, problem_body
 
 READ_ON_BYTES = 16 * 1024 * 1024
+NOTHING_RUNS = "default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+# The docs page, with its own files and nobody else's; its styles are written into its elements.
+OWN_FILES = (
+    "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; "
+    "connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+)
+DOCS = "/api/v1/docs"
+# Asked from inside, by what starts and watches the service.
+PLAIN_HTTP_ALLOWED = ("/healthz", "/readyz")
 
 
 class RequestIdMiddleware:
@@ -23,6 +33,22 @@ class RequestIdMiddleware:
         response = self.get_response(request)
         response["X-Request-Id"] = request_id
         response.setdefault("Cache-Control", "no-store")
+        return response
+
+
+class SafeAnswerMiddleware:
+    """No answer is a page that runs anything; in production nothing is answered over plain http."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if settings.PRODUCTION and not request.is_secure() and request.path not in PLAIN_HTTP_ALLOWED:
+            response: HttpResponse = _refuse(request, "https_required", 403, "Use https, with a new token.")
+        else:
+            response = self.get_response(request)
+        response.setdefault("Content-Security-Policy", OWN_FILES if request.path == DOCS else NOTHING_RUNS)
+        response.setdefault("Permissions-Policy", "camera=(), geolocation=(), microphone=()")
         return response
 
 

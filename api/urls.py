@@ -1,7 +1,7 @@
 """Every address, by noun; each noun's module holds its serializers and views."""
 
 from django.urls import include, path
-from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
 handler400 = "api.problems.answer_bad_request"
 handler404 = "api.problems.answer_not_found"
@@ -10,7 +10,7 @@ handler500 = "api.problems.answer_server_error"
 urlpatterns = [
     path("", include("api.health")),
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
-    path("api/v1/docs", SpectacularSwaggerView.as_view(url_name="schema"), name="docs"),
+    path("api/v1/docs", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="docs"),
     path("api/v1/", include("api.sign_in")),
     path("api/v1/", include("api.clients")),
     path("api/v1/", include("api.memberships")),

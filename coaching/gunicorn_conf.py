@@ -9,7 +9,7 @@ bind = f"{os.environ.get('WEB_HOST', '127.0.0.1')}:{os.environ.get('WEB_PORT', '
 workers = int(os.environ.get("WEB_WORKERS", "2"))
 threads = int(os.environ.get("WEB_THREADS", "4"))
 worker_class = "gthread"
-worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108, PTH112
+worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: S108, PTH112  # nosec B108
 
 timeout = 30
 graceful_timeout = 8  # a stop asked for is done within 10 s

@@ -5,6 +5,7 @@ import secrets
 from datetime import timedelta
 from pathlib import Path
 
+from django.core.exceptions import ImproperlyConfigured
 from environs import Env
 
 # Many small fits run faster without a thread pool for each; read when numpy is first loaded.
@@ -29,17 +30,40 @@ def read_or_make_secret(path: Path) -> str:
     return secret
 
 
+def refuse_unsafe(demands: dict[str, bool]) -> None:
+    """Stop the start with every demand of production that is not met."""
+    unmet = [demand for demand, is_met in demands.items() if not is_met]
+    if unmet:
+        raise ImproperlyConfigured("Not started, since PRODUCTION is on: " + "; ".join(unmet) + ".")
+
+
+PRODUCTION = env.bool("PRODUCTION", False)
 DEBUG = env.bool("DEBUG", False)
 DATABASE_URL = env.str("DATABASE_URL", "")
 REDIS_URL = env.str("REDIS_URL", "")
 EMAIL_URL = env.str("EMAIL_URL", "")
-SECRET_KEY = env.str("SECRET_KEY", "") or read_or_make_secret(VAR_DIR / "secret_key")
+GIVEN_SECRET_KEY = env.str("SECRET_KEY", "")
+PUBLIC_URL = env.str("PUBLIC_URL", "http://127.0.0.1:8000")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
+if PRODUCTION:
+    refuse_unsafe(
+        {
+            "DEBUG must be off": not DEBUG,
+            "SECRET_KEY must be in the environment, 50 characters or more": len(GIVEN_SECRET_KEY) >= 50,
+            "ALLOWED_HOSTS must name the hosts it answers to": "ALLOWED_HOSTS" in os.environ
+            and "*" not in ALLOWED_HOSTS,
+            "PUBLIC_URL must begin with https://": PUBLIC_URL.startswith("https://"),
+        }
+    )
+SECRET_KEY = GIVEN_SECRET_KEY or read_or_make_secret(VAR_DIR / "secret_key")
+# Earlier secrets: what they signed still holds, nothing new is signed with them.
+SECRET_KEY_FALLBACKS: list[str] = env.list("SECRET_KEY_FALLBACKS", [])
 
 INSTALLED_APPS = [
     "django.contrib.contenttypes",
     "django.contrib.auth",
     "django.contrib.staticfiles",
+    "corsheaders",
     "knox",
     "rest_framework",
     "drf_standardized_errors",
@@ -49,6 +73,8 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "api.middleware.SafeAnswerMiddleware",
+    "corsheaders.middleware.CorsMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "api.middleware.RequestIdMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -95,9 +121,14 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "coaching.Account"
 # Knox's own table is swapped out; its migrations would still make it, with a foreign key that is in the way.
 MIGRATION_MODULES = {"knox": None}
-KNOX_TOKEN_MODEL = "coaching.DeviceToken"  # noqa: S105 - a model's name, not a secret
-# E-mail is unique without case, by a functional constraint that the check does not see.
-SILENCED_SYSTEM_CHECKS = ["auth.E003"]
+KNOX_TOKEN_MODEL = "coaching.DeviceToken"  # noqa: S105 - a model's name, not a secret  # nosec B105
+SILENCED_SYSTEM_CHECKS = [
+    "auth.E003",  # e-mail is unique without case, by a functional constraint that the check does not see
+    "security.W003",  # no cookie is ever taken for a sign-in, so there is no request to forge
+    "security.W005",  # what other hosts of the domain do, and lists of browsers, are the operator's affair
+    "security.W021",
+    "security.W008",  # plain http is refused and not redirected: a token sent in clear is not sent twice
+]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
     {
@@ -119,9 +150,14 @@ STATIC_ROOT.mkdir(exist_ok=True)  # the file server warns about a folder that is
 WHITENOISE_USE_FINDERS = True  # the docs page's files come straight from the installed package
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
-SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", 0)
+SECURE_HSTS_SECONDS = env.int("HSTS_SECONDS", 365 * 24 * 3600 if PRODUCTION else 0)
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if env.bool("BEHIND_PROXY", False) else None
 X_FRAME_OPTIONS = "DENY"
+# Pages of other origins may call the API only where the operator names them; never with cookies.
+CORS_ALLOWED_ORIGINS: list[str] = env.list("CORS_ALLOWED_ORIGINS", [])
+CORS_ALLOW_HEADERS = ["accept", "authorization", "content-type", "if-match", "if-none-match"]
+CORS_EXPOSE_HEADERS = ["ETag", "Link", "Retry-After", "WWW-Authenticate", "X-Request-Id"]
+CORS_PREFLIGHT_MAX_AGE = 3600
 APPEND_SLASH = False
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
@@ -140,7 +176,7 @@ REST_KNOX = {
     "TOKEN_TTL": timedelta(days=90),
     "AUTO_REFRESH": False,
     "AUTH_HEADER_PREFIX": "Bearer",
-    "TOKEN_PREFIX": "fbr_",
+    "TOKEN_PREFIX": "fbr_",  # nosec B105
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Forbear",
@@ -170,7 +206,6 @@ SPECTACULAR_SETTINGS = {
 
 OUTBOX_DIR = VAR_DIR / "outbox"
 DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "Forbear <forbear@localhost>")
-PUBLIC_URL = env.str("PUBLIC_URL", "http://127.0.0.1:8000")
 if EMAIL_URL:
     _email = env.dj_email_url("EMAIL_URL")
     EMAIL_BACKEND = _email["EMAIL_BACKEND"]

@@ -15,7 +15,7 @@ from coaching.operations.audit import record_change
 from coaching.reads.calendar_feed import FedSession, fed_sessions
 from coaching.reads.clients import client_for, local_today
 
-TOKEN_PREFIX = "fbrcal_"  # noqa: S105 - so that leaked addresses can be searched for
+TOKEN_PREFIX = "fbrcal_"  # noqa: S105 - leaked ones can be searched for  # nosec B105
 MOST_CHARACTERS = 100
 READ_STEP = timedelta(hours=1)
 
