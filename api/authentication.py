@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from coaching.models import Actor, DeviceToken, Role
 
 LAST_USED_STEP = timedelta(minutes=10)
+IDLE_AFTER = timedelta(days=30)
 
 
 class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # knox is untyped
@@ -18,7 +19,7 @@ class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # k
         if not token.isascii() or len(token) > 200:
             raise exceptions.AuthenticationFailed("Invalid token.")
         account, device = super().authenticate_credentials(token)
-        if not _belongs(device):
+        if not _belongs(device) or _is_idle(device):
             raise exceptions.AuthenticationFailed("Invalid token.")
         _note_use(device)
         return account, device
@@ -48,6 +49,11 @@ def _belongs(device: DeviceToken) -> bool:
     if device.membership is not None:
         return device.membership.left_at is None
     return device.client is not None and device.client.archived_at is None
+
+
+def _is_idle(device: DeviceToken) -> bool:
+    """A device that nobody used for a month is not let in again without the password."""
+    return timezone.now() - (device.last_used_at or device.created) > IDLE_AFTER
 
 
 def _note_use(device: DeviceToken) -> None:

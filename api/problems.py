@@ -21,6 +21,7 @@ STATUS_OF_CODE = {
     "gone": status.HTTP_410_GONE,
     "too_many_attempts": status.HTTP_429_TOO_MANY_REQUESTS,
     "sign_in_refused": status.HTTP_401_UNAUTHORIZED,
+    "second_factor_needed": status.HTTP_401_UNAUTHORIZED,
     "link_invalid": status.HTTP_400_BAD_REQUEST,
     "bad_mark": status.HTTP_400_BAD_REQUEST,
 }

@@ -18,6 +18,8 @@ from api.fields import CodeField, IdField, StrictSerializer, TextField
 from api.permissions import IsCoach
 from coaching.models import Role
 from coaching.operations import devices, invitations
+from coaching.operations.device_proofs import proof_of
+from coaching.operations.devices import SignedIn
 from coaching.operations.passwords import MAX_PASSWORD_CHARACTERS
 from coaching.operations.sign_in import change_password, sign_in
 from coaching.reads.devices import devices_of
@@ -37,11 +39,29 @@ class PasswordField(serializers.CharField):
         return super().to_internal_value(unicodedata.normalize("NFC", data))
 
 
+class CodeOfFactorField(TextField):
+    """Six digits of the authenticator app, or a recovery code."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(
+            max_length=40,
+            help_text="Of the second factor: six digits, or a recovery code; for an account that has one.",
+            **kwargs,
+        )
+
+
 class SignInIn(StrictSerializer):
     email = TextField(max_length=254)
     password = PasswordField()
     device_name = TextField(max_length=80)
     practice = IdField(required=False, help_text="Only needed by an account in several practices.")
+    code = CodeOfFactorField(required=False)
+    device_proof = TextField(
+        max_length=300,
+        required=False,
+        help_text="What an earlier sign-in on this device answered: its tries are counted by themselves, so "
+        "that nobody who guesses at the account locks it out.",
+    )
 
 
 class PasswordIn(StrictSerializer):
@@ -66,6 +86,7 @@ class AcceptIn(StrictSerializer):
     token = TextField(max_length=MAX_TOKEN_CHARACTERS)
     name = TextField(max_length=120, required=False, help_text="Needed by a coach's new account.")
     password = PasswordField()
+    code = CodeOfFactorField(required=False)
     device_name = TextField(max_length=80)
 
 
@@ -73,6 +94,7 @@ class AccountOut(serializers.Serializer[Any]):
     id = serializers.UUIDField()
     email = serializers.EmailField()
     name = serializers.CharField()
+    has_second_factor = serializers.BooleanField()
 
 
 class PracticeOut(serializers.Serializer[Any]):
@@ -100,6 +122,12 @@ class MeOut(serializers.Serializer[Any]):
 class SignedInOut(serializers.Serializer[Any]):
     token = serializers.CharField(help_text="Send it as `Authorization: Bearer ...`; it is shown once.")
     me = MeOut(source="device")
+    device_proof = serializers.SerializerMethodField(
+        help_text="Keep it, also after signing out, and send it with the next sign-in. It opens nothing."
+    )
+
+    def get_device_proof(self, signed_in: SignedIn) -> str:
+        return proof_of(signed_in.device)
 
 
 class DeviceOut(serializers.Serializer[Any]):
@@ -149,6 +177,8 @@ class SignInView(PublicEndpoint):
             practice_uid=body.get("practice"),
             address=address_of(request),
             now=timezone.now(),
+            code=body.get("code", ""),
+            device_proof=body.get("device_proof", ""),
         )
         return Response(SignedInOut(signed_in).data)
 
@@ -226,6 +256,7 @@ class AcceptView(PublicEndpoint):
             device_name=body["device_name"],
             address=address_of(request),
             now=timezone.now(),
+            code=body.get("code", ""),
         )
         return Response(SignedInOut(signed_in).data, status=201)
 

@@ -12,6 +12,8 @@ urlpatterns = [
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="docs"),
     path("api/v1/", include("api.sign_in")),
+    path("api/v1/", include("api.password_resets")),
+    path("api/v1/", include("api.second_factor")),
     path("api/v1/", include("api.clients")),
     path("api/v1/", include("api.memberships")),
     path("api/v1/", include("api.injuries")),

@@ -93,8 +93,14 @@ class SignInError(ForbearError):
     code = "sign_in_refused"
 
 
+class SecondFactorNeededError(ForbearError):
+    """The password is right, and the account asks for a code of its second factor as well."""
+
+    code = "second_factor_needed"
+
+
 class LinkError(ForbearError):
-    """An invitation that is unknown, used or too old."""
+    """An invitation or a reset link that is unknown, used or too old."""
 
     code = "link_invalid"
 

@@ -130,6 +130,10 @@ SILENCED_SYSTEM_CHECKS = [
     "security.W008",  # plain http is refused and not redirected: a token sent in clear is not sent twice
 ]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+PASSWORD_RESET_TIMEOUT = 10 * 60
+# Pages of a front end that take a token behind the #; without them the mails tell the token itself.
+INVITATION_URL = env.str("INVITATION_URL", "")
+PASSWORD_RESET_URL = env.str("PASSWORD_RESET_URL", "")
 AUTH_PASSWORD_VALIDATORS = [
     {
         "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",

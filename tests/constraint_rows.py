@@ -45,6 +45,7 @@ from coaching.models import (
     Restriction,
     ScheduledSession,
     Score,
+    SecondFactor,
     Session,
     SignInFailures,
     UrgencySignOff,
@@ -151,6 +152,7 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "membership": w.coach,
         "device_name": "any",
     },
+    SecondFactor: lambda w: {"account": w.account, "secret_sealed": "sealed", "made_at": NOW},
     SignInFailures: lambda w: {"key": "account:any", "window_started_at": NOW},
     Practice: lambda w: {"name": "Any", "zone": "Europe/Berlin", "country": "DE", "created_at": NOW},
     Membership: lambda w: {

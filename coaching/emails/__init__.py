@@ -10,11 +10,13 @@ import structlog
 from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 
+from coaching.emails.doors import invitation_mail, reset_mail
 from coaching.emails.message import NothingToTellError
 from coaching.emails.morning import morning_mail
 from coaching.emails.urgent import urgent_mail
 from coaching.models import MailKind, MailRow, MailState
 from coaching.operations.mail import Failure, claim_due, due_mail, mark_failed, mark_sent
+from coaching.operations.password_resets import VALID_FOR
 from coaching.outbox import failure_of
 
 __all__ = ["MailRun", "send", "send_due_mail"]
@@ -22,8 +24,13 @@ __all__ = ["MailRun", "send", "send_due_mail"]
 log = structlog.get_logger("emails")
 
 MAILS_AT_MOST = 200
-MORNING_LASTS = timedelta(hours=36)
-MAILS = {MailKind.MORNING: morning_mail, MailKind.URGENT: urgent_mail}
+LASTS = {MailKind.MORNING: timedelta(hours=36), MailKind.RESET: VALID_FOR}
+MAILS = {
+    MailKind.MORNING: morning_mail,
+    MailKind.URGENT: urgent_mail,
+    MailKind.INVITATION: invitation_mail,
+    MailKind.RESET: reset_mail,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,9 +105,10 @@ def _hand_over(row: MailRow, connection: BaseEmailBackend, tally: _Tally, now: d
 
 
 def _check_is_not_stale(row: MailRow, now: datetime) -> None:
-    """A morning that has passed is not mailed; the next one tells what still stands."""
-    if row.kind == MailKind.MORNING and now - row.created_at > MORNING_LASTS:
-        raise NothingToTellError("morning_passed")
+    """A morning gone by is not mailed, since the next one tells what still stands; nor is a dead link."""
+    lasts = LASTS.get(MailKind(row.kind))
+    if lasts is not None and now - row.created_at > lasts:
+        raise NothingToTellError(f"{row.kind}_passed")
 
 
 def _reason(error: Exception) -> tuple[Failure, str]:

@@ -65,6 +65,7 @@ from coaching.models.plan import (
 from coaching.models.practice import Practice
 from coaching.models.referral import Referral
 from coaching.models.rollup import JointDay, LiftDay
+from coaching.models.second_factor import SecondFactor
 from coaching.models.session import EndedBy, LoadUnit, LoggedSet, PainMoment, PainReport, Session, SetKind
 from coaching.models.urgency import UrgencySignOff
 
@@ -141,6 +142,7 @@ __all__ = [
     "ScheduledSession",
     "ScheduledStatus",
     "Score",
+    "SecondFactor",
     "Session",
     "SetKind",
     "SetSide",

@@ -34,6 +34,11 @@ class Account(AbstractBaseUser):  # type: ignore[django-manager-missing]  # knox
     def __str__(self) -> str:
         return str(self.id)
 
+    @property
+    def has_second_factor(self) -> bool:
+        factor = getattr(self, "second_factor", None)
+        return factor is not None and factor.confirmed_at is not None
+
 
 class DeviceToken(AbstractAuthToken):  # type: ignore[misc]  # knox is untyped
     """One signed-in device; the token names the practice, and who the bearer is there."""

@@ -9,6 +9,8 @@ from coaching.models.base import PracticeRow, one_of
 class MailKind(models.TextChoices):
     MORNING = "morning"
     URGENT = "urgent"
+    INVITATION = "invitation"
+    RESET = "reset"
 
 
 class MailState(models.TextChoices):

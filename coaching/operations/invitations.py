@@ -1,27 +1,40 @@
 """How people come in: owners invite coaches, coaches invite clients, each by a link that works once.
 
-The link's token is answered to whoever invites and kept as a digest only. There is therefore no mail row for
-it: a mail is rendered from rows when it is sent, and no row may hold the token in clear.
+The link's token is a keyed digest of the invitation's id, so that the mail can be written from the row, and
+the row keeps nothing that opens anything. It is answered to whoever invites as well.
 """
 
+import base64
 import hashlib
-import secrets
+import hmac
 import uuid
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.conf import settings
 from django.db import transaction
 
-from coaching.errors import ConflictError, ForbiddenError, InvalidError, LinkError, SignInError
-from coaching.models import Account, Actor, ChangeKind, Client, Invitation, Membership, Role
+from coaching.errors import (
+    ConflictError,
+    ForbiddenError,
+    InvalidError,
+    LinkError,
+    SignInError,
+    TooManyAttemptsError,
+)
+from coaching.models import Account, Actor, ChangeKind, Client, Invitation, MailKind, Membership, Role
 from coaching.operations.addresses import email_faults
 from coaching.operations.audit import record_change
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.devices import SignedIn, open_device
-from coaching.operations.passwords import new_password_hash, prove_password
+from coaching.operations.mail import enqueue_mail
+from coaching.operations.passwords import new_password_hash, prove_identity
 from coaching.reads.clients import client_for
 
 VALID_FOR = timedelta(days=7)
+TOKEN_PREFIX = "fbrinv_"  # noqa: S105 - leaked ones can be searched for  # nosec B105
+TOKEN_PURPOSE = b"forbear invitation 1\0"
+PER_PRACTICE_A_DAY = 200
 UNUSABLE = "This invitation is unknown, used or too old."
 
 
@@ -71,19 +84,26 @@ def invite_client(*, actor: Actor, client_uid: uuid.UUID, email: str, now: datet
 
 
 def accept_invitation(
-    *, token: str, name: str, password: str, device_name: str, address: str, now: datetime
+    *,
+    token: str,
+    name: str,
+    password: str,
+    device_name: str,
+    address: str,
+    now: datetime,
+    code: str = "",
 ) -> SignedIn:
     """Come in, once: makes the account, or joins the one that holds the address after its password is proven.
 
     Not atomic as a whole: a wrong password must stay counted. Of two accepts at once one wins. Raises
-    LinkError, InvalidError, SignInError, TooManyAttemptsError, ConflictError.
+    LinkError, InvalidError, SignInError, SecondFactorNeededError, TooManyAttemptsError, ConflictError.
     """
     invitation = _usable_invitation(token, now)
     account = Account.objects.named(invitation.email)
     if account is None:
         account = _new_account(invitation, name, password, now)
     else:
-        _prove(account, password, address, now)
+        _prove(account, password, code, address, now)
     return _claim(invitation, account, device_name, now)
 
 
@@ -100,9 +120,12 @@ def write_invitation(
     faults = email_faults(email)
     if faults:
         raise InvalidError("Nobody can be invited at this address.", faults)
+    _check_quota(practice_id, now)
     _end_earlier(practice_id, role, email, client, now)
-    token = secrets.token_urlsafe(32)
+    uid = uuid.uuid4()
+    token = _token(uid, settings.SECRET_KEY)
     invitation = Invitation.objects.create(
+        uid=uid,
         practice_id=practice_id,
         role=role,
         email=email,
@@ -113,7 +136,43 @@ def write_invitation(
         expires_at=now + VALID_FOR,
     )
     _audit(actor, invitation, "invite", now)
+    if actor is not None:
+        _mail(invitation, now)
     return NewInvitation(invitation, token)
+
+
+def token_of(invitation: Invitation) -> str | None:
+    """The token again, from the row; None if it was made with a secret that the service no longer has."""
+    made = (
+        _token(invitation.uid, secret) for secret in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)
+    )
+    return next((token for token in made if digest_of(token) == invitation.token_digest), None)
+
+
+def _token(uid: uuid.UUID, secret: str) -> str:
+    digest = hmac.new(secret.encode(), TOKEN_PURPOSE + uid.bytes, hashlib.sha256).digest()
+    return TOKEN_PREFIX + base64.urlsafe_b64encode(digest).rstrip(b"=").decode()
+
+
+def _mail(invitation: Invitation, now: datetime) -> None:
+    enqueue_mail(
+        practice_id=invitation.practice_id,
+        kind=MailKind.INVITATION,
+        recipient=invitation.email,
+        key=f"invitation:{invitation.uid}",
+        payload={"invitation": invitation.id},
+        now=now,
+    )
+
+
+def _check_quota(practice_id: int, now: datetime) -> None:
+    """Nobody uses the service to write to strangers."""
+    day_ago = now - timedelta(days=1)
+    if (
+        Invitation.objects.filter(practice_id=practice_id, created_at__gt=day_ago).count()
+        >= PER_PRACTICE_A_DAY
+    ):
+        raise TooManyAttemptsError("The practice has invited too many people today.", 3600)
 
 
 def digest_of(token: str) -> str:
@@ -147,9 +206,9 @@ def _new_account(invitation: Invitation, name: str, password: str, now: datetime
     return account
 
 
-def _prove(account: Account, password: str, address: str, now: datetime) -> None:
+def _prove(account: Account, password: str, code: str, address: str, now: datetime) -> None:
     try:
-        prove_password(email=account.email, password=password, address=address, now=now)
+        prove_identity(email=account.email, password=password, code=code, address=address, now=now)
     except SignInError:
         raise SignInError("An account with this address exists; give its password.") from None
 

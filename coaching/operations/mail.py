@@ -76,7 +76,13 @@ def due_mail(now: datetime) -> QuerySet[MailRow]:
 
 
 def _urgent_first() -> Case:
-    return Case(When(kind=MailKind.URGENT, then=Value(0)), default=Value(1))
+    """Red flags first, then what somebody waits for with the app in their hand."""
+    waited_for = [MailKind.RESET, MailKind.INVITATION]
+    return Case(
+        When(kind=MailKind.URGENT, then=Value(0)),
+        When(kind__in=waited_for, then=Value(1)),
+        default=Value(2),
+    )
 
 
 def _save_claim(rows: Sequence[MailRow], now: datetime) -> None:

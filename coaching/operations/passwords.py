@@ -10,7 +10,8 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
 from coaching.errors import FieldFault, InvalidError, SignInError, TooManyAttemptsError
-from coaching.models import Account
+from coaching.models import Account, Actor
+from coaching.operations.second_factor import passes_second_factor
 from coaching.operations.sign_in_limits import count_attempt, take_back
 
 MAX_PASSWORD_CHARACTERS = 1024
@@ -22,22 +23,64 @@ REFUSED = "E-mail and password do not match an account."
 _hashing = threading.BoundedSemaphore(HASHES_AT_ONCE)
 
 
-def prove_password(*, email: str, password: str, address: str, now: datetime) -> Account:
+def prove_password(
+    *, email: str, password: str, address: str, now: datetime, known_device: str | None = None
+) -> Account:
     """The account whose password this is. Raises SignInError or TooManyAttemptsError.
 
     A failure stays counted, so never call it inside a transaction. An unknown address costs the same hash
     and gets the same answer as a wrong password.
     """
-    attempt = count_attempt(email=email, address=address, now=now)
-    account = Account.objects.named(email)
+    with counted_try(email=email, address=address, now=now, known_device=known_device):
+        return _proven(email, password)
+
+
+def prove_identity(
+    *, email: str, password: str, code: str, address: str, now: datetime, known_device: str | None = None
+) -> Account:
+    """The same, and the account's second factor, if it has one. Raises SecondFactorNeededError as well."""
+    with counted_try(email=email, address=address, now=now, known_device=known_device):
+        account = _proven(email, password)
+        if not passes_second_factor(account, code, now):
+            raise SignInError(REFUSED)
+        return account
+
+
+def prove_current_password(*, actor: Actor, password: str, address: str, now: datetime) -> Account:
+    """Whoever is signed in gives their password again. Raises InvalidError or TooManyAttemptsError."""
+    account = Account.objects.get(id=actor.account_id)
     try:
-        is_right = _is_right(account, password)
-    except TooManyAttemptsError:
+        return prove_password(
+            email=account.email,
+            password=password,
+            address=address,
+            now=now,
+            known_device=str(actor.device_id),
+        )
+    except SignInError:
+        detail = "This is not the current password."
+        raise InvalidError.at("current_password", "wrong_password", detail) from None
+
+
+@contextmanager
+def counted_try(*, email: str, address: str, now: datetime, known_device: str | None) -> Iterator[None]:
+    """A refusal inside stays counted as a failure; anything else is taken back."""
+    attempt = count_attempt(email=email, address=address, now=now, known_device=known_device)
+    try:
+        yield
+    except SignInError:
+        raise
+    except BaseException:
         take_back(attempt)
         raise
+    take_back(attempt)
+
+
+def _proven(email: str, password: str) -> Account:
+    account = Account.objects.named(email)
+    is_right = _is_right(account, password)
     if account is None or not is_right or not account.is_active:
         raise SignInError(REFUSED)
-    take_back(attempt)
     return account
 
 

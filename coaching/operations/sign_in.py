@@ -1,24 +1,16 @@
 """Signing in and changing the password."""
 
 import uuid
-from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
 
 from coaching.errors import FieldFault, InvalidError, SignInError
-from coaching.models import Account, Actor, Client, DeviceToken, Membership, Practice
+from coaching.models import Account, Actor, DeviceToken
+from coaching.operations.device_proofs import proven_device
 from coaching.operations.devices import SignedIn, audit_devices, open_device
-from coaching.operations.passwords import REFUSED, new_password_hash, prove_password
-
-
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where an account may go: a practice, as a member or as a client."""
-
-    practice: Practice
-    membership: Membership | None = None
-    client: Client | None = None
+from coaching.operations.passwords import REFUSED, new_password_hash, prove_current_password, prove_identity
+from coaching.reads.places import Place, places_of
 
 
 def sign_in(
@@ -29,12 +21,23 @@ def sign_in(
     address: str,
     now: datetime,
     practice_uid: uuid.UUID | None = None,
+    code: str = "",
+    device_proof: str = "",
 ) -> SignedIn:
-    """Open a device. Raises SignInError, TooManyAttemptsError, InvalidError where the practice must be named.
+    """Open a device. Raises SignInError, TooManyAttemptsError, SecondFactorNeededError, and InvalidError
+    where the practice must be named.
 
     Not atomic as a whole: a failure must stay counted.
     """
-    account = prove_password(email=email, password=password, address=address, now=now)
+    named = Account.objects.named(email)
+    account = prove_identity(
+        email=email,
+        password=password,
+        code=code,
+        address=address,
+        now=now,
+        known_device=proven_device(device_proof, named.id if named else None),
+    )
     place = _place_of(account, practice_uid)
     with transaction.atomic():
         signed_in = open_device(
@@ -50,12 +53,7 @@ def sign_in(
 
 def change_password(*, actor: Actor, current: str, new: str, address: str, now: datetime) -> None:
     """Set a new password and end every other device. Raises TooManyAttemptsError, InvalidError."""
-    account = Account.objects.get(id=actor.account_id)
-    try:
-        prove_password(email=account.email, password=current, address=address, now=now)
-    except SignInError:
-        detail = "This is not the current password."
-        raise InvalidError.at("current_password", "wrong_password", detail) from None
+    account = prove_current_password(actor=actor, password=current, address=address, now=now)
     account.password = new_password_hash(account, new, field="new_password")
     with transaction.atomic():
         account.save(update_fields=["password"])
@@ -63,8 +61,8 @@ def change_password(*, actor: Actor, current: str, new: str, address: str, now: 
         audit_devices(actor, "change_password", str(actor.device_id), now)
 
 
-def _place_of(account: Account, practice_uid: uuid.UUID | None) -> _Place:
-    places = [place for place in _places(account) if practice_uid in (None, place.practice.uid)]
+def _place_of(account: Account, practice_uid: uuid.UUID | None) -> Place:
+    places = [place for place in places_of(account) if practice_uid in (None, place.practice.uid)]
     if not places:
         raise SignInError(REFUSED)
     if len(places) > 1:
@@ -74,12 +72,3 @@ def _place_of(account: Account, practice_uid: uuid.UUID | None) -> _Place:
         )
         raise InvalidError("This account is in several practices; name one.", faults)
     return places[0]
-
-
-def _places(account: Account) -> list[_Place]:
-    memberships = Membership.objects.filter(account=account, left_at__isnull=True).select_related("practice")
-    clients = Client.objects.current().filter(account=account).select_related("practice")
-    return [
-        *(_Place(row.practice, membership=row) for row in memberships.order_by("id")),
-        *(_Place(row.practice, client=row) for row in clients.order_by("id")),
-    ]

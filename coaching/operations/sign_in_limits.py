@@ -3,6 +3,9 @@
 A failure is counted in the row of its second; the rows of the last 15 minutes are summed. A caller adds
 itself first and looks at the sum after, so of any number at once only as many as the limit go on. Keys are
 keyed digests: no e-mail and no address stands in the table.
+
+A device that was signed in before is counted by itself: strangers who guess at an account use up the
+account's tries, and lock out neither its holder's devices nor a reset by mail.
 """
 
 import ipaddress
@@ -19,6 +22,7 @@ from coaching.models import SignInFailures
 WINDOW = timedelta(minutes=15)
 FAILURES_PER_ACCOUNT = 10
 FAILURES_PER_ADDRESS = 100
+REQUESTS_PER_ADDRESS = 20
 KEPT_FOR = timedelta(hours=1)
 
 
@@ -30,21 +34,35 @@ class Attempt:
     second: datetime
 
 
-def count_attempt(*, email: str, address: str, now: datetime) -> Attempt:
+def count_attempt(*, email: str, address: str, now: datetime, known_device: str | None = None) -> Attempt:
     """Count a failure in advance. Raises TooManyAttemptsError, and then counts nothing.
 
-    Never call it inside a transaction that may be rolled back.
+    `known_device` names a device that the account was signed in on before. Never call it inside a
+    transaction that may be rolled back.
     """
-    second = now.replace(microsecond=0)
-    limits = (
-        (_key("address", _network(address)), FAILURES_PER_ADDRESS),
-        (_key("account", email.strip().lower()), FAILURES_PER_ACCOUNT),
+    own = _account_key(email) if known_device is None else _key("device", known_device)
+    return _count_all(
+        ((_key("address", _network(address)), FAILURES_PER_ADDRESS), (own, FAILURES_PER_ACCOUNT)), now
     )
+
+
+def count_request(*, address: str, now: datetime) -> None:
+    """Count one request for a reset link. Raises TooManyAttemptsError."""
+    _count_all(((_key("reset-address", _network(address)), REQUESTS_PER_ADDRESS),), now)
+
+
+def forget_failures(*, email: str) -> None:
+    """The account's holder has proven themselves in another way."""
+    SignInFailures.objects.filter(key=_account_key(email)).delete()
+
+
+def _count_all(limits: tuple[tuple[str, int], ...], now: datetime) -> Attempt:
+    second = now.replace(microsecond=0)
     counted: list[str] = []
     for key, limit in limits:
         if not _count(key, second, limit):
             take_back(Attempt(tuple(counted), second))
-            raise TooManyAttemptsError("Too many failed sign-ins; try again later.", _wait_s(key, second))
+            raise TooManyAttemptsError("Too many tries; try again later.", _wait_s(key, second))
         counted.append(key)
     return Attempt(tuple(counted), second)
 
@@ -95,6 +113,10 @@ def _wait_s(key: str, second: datetime) -> int:
     if oldest is None:
         return 1
     return max(1, int((oldest.window_started_at + WINDOW - second).total_seconds()))
+
+
+def _account_key(email: str) -> str:
+    return _key("account", email.strip().lower())
 
 
 def _key(kind: str, value: str) -> str:

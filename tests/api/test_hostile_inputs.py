@@ -21,9 +21,11 @@ from api.fields import FlagField, LoadField, NumberField, TextField, WholeField
 from api.injuries import InjuryIn, RestrictionIn
 from api.memberships import MembershipPatch
 from api.pain_fields import PainReportAlone
+from api.password_resets import AcceptResetIn, ResetIn
 from api.plan_preview import PreviewIn
 from api.plans import PlanIn
 from api.referrals import ReferralIn
+from api.second_factor import BeginIn, ConfirmIn, RemoveIn
 from api.sessions import BatchIn, SessionIn
 from api.sign_in import AcceptIn, InvitationIn, PasswordField, PasswordIn, SignInIn
 from coaching.models import Alert, Assignment, Injury, Plan, PlanVersion, ScheduledSession
@@ -287,6 +289,15 @@ ROUTES = {
         lambda w: "/api/v1/me/password",
         lambda w: {"current_password": PASSWORD, "new_password": "another-horse-battery"},
     ),
+    "password reset POST": Route(
+        "post",
+        ResetIn,
+        lambda w: "/api/v1/password-resets",
+        lambda w: {"email": w.cast.coach.account.email},
+    ),
+    "second factor POST": Route(
+        "post", BeginIn, lambda w: "/api/v1/me/second-factor", lambda w: {"current_password": PASSWORD}
+    ),
     "invitations POST": Route(
         "post",
         InvitationIn,
@@ -310,7 +321,25 @@ REFUSED_ROUTES = {
         AcceptIn,
         lambda w: "/api/v1/invitations/accept",
         lambda w: {"token": "x" * 43, "password": PASSWORD, "device_name": "any", "name": "Nora"},
-    )
+    ),
+    "password reset acceptance POST": Route(
+        "post",
+        AcceptResetIn,
+        lambda w: "/api/v1/password-resets/accept",
+        lambda w: {"token": "x" * 43, "new_password": PASSWORD},
+    ),
+    "second factor confirmation POST": Route(
+        "post",
+        ConfirmIn,
+        lambda w: "/api/v1/me/second-factor/confirmation",
+        lambda w: {"code": "123456"},
+    ),
+    "second factor removal POST": Route(
+        "post",
+        RemoveIn,
+        lambda w: "/api/v1/me/second-factor/removal",
+        lambda w: {"current_password": PASSWORD, "code": "123456"},
+    ),
 }
 ALL_ROUTES = ROUTES | REFUSED_ROUTES
 

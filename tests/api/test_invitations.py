@@ -4,8 +4,11 @@ from datetime import timedelta
 
 import pytest
 import time_machine
+from django.core import mail
+from django.utils import timezone
 from rest_framework.test import APIClient
 
+from coaching.emails import send_due_mail
 from coaching.models import Account, AuditEvent, Client, DeviceToken, Invitation, MailRow, Membership
 from tests.factories import NOW, PASSWORD, ClientFactory
 
@@ -38,13 +41,49 @@ def test_the_owner_invites_a_coach(cast, signed_in):
     assert (body["role"], body["email"], body["client"]) == ("coach", EMAIL, None)
 
 
-def test_the_token_is_kept_as_a_digest_only_and_no_mail_holds_it(cast, signed_in):
+def test_the_token_is_kept_as_a_digest_only_and_no_mail_row_holds_it(cast, signed_in):
     token = coach_token(cast, signed_in)
     row = Invitation.objects.values().get()
     assert token not in str(row)
     assert len(row["token_digest"]) == 64
-    assert not MailRow.objects.exists()
+    assert token not in str(MailRow.objects.values().get())
     assert token not in str(list(AuditEvent.objects.values()))
+
+
+def test_the_mail_carries_the_token_that_was_answered(cast, signed_in, settings):
+    settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+    settings.INVITATION_URL = "https://app.example/come-in"
+    token = coach_token(cast, signed_in)
+    send_due_mail(now=timezone.now(), budget_s=10)
+    (message,) = mail.outbox
+    assert f"https://app.example/come-in#token={token}" in message.body
+    assert (message.to, message.subject) == ([Invitation.objects.get().email], "You are invited")
+    assert "Olga Owner invites you to Harbour Strength as a coach." in message.body
+
+
+def test_the_mail_tells_the_token_itself_where_there_is_no_page(cast, signed_in, settings):
+    settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+    token = coach_token(cast, signed_in)
+    send_due_mail(now=timezone.now(), budget_s=10)
+    assert token in mail.outbox[0].body
+    assert token in mail.outbox[0].alternatives[0].content
+
+
+def test_an_invitation_that_was_replaced_meanwhile_is_not_mailed(cast, signed_in, settings):
+    settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+    coach_token(cast, signed_in)
+    second = coach_token(cast, signed_in)
+    send_due_mail(now=timezone.now(), budget_s=10)
+    (message,) = mail.outbox
+    assert second in message.body
+
+
+def test_a_practice_cannot_write_to_strangers_without_end(cast, signed_in, monkeypatch):
+    monkeypatch.setattr("coaching.operations.invitations.PER_PRACTICE_A_DAY", 1)
+    coach_token(cast, signed_in)
+    body = {"role": "coach", "email": "another@example.org"}
+    refused = signed_in(cast.owner).post("/api/v1/invitations", body)
+    assert (refused.status_code, refused["Retry-After"]) == (429, "3600")
 
 
 def test_an_invited_coach_comes_in(cast, signed_in):

@@ -31,6 +31,7 @@ def test_a_coach_signs_in_and_learns_who_they_are(cast):
             "id": str(cast.coach.account_id),
             "email": cast.coach.account.email,
             "name": "Carl Coach",
+            "has_second_factor": False,
         },
         "practice": {
             "id": str(cast.practice.uid),
@@ -265,3 +266,63 @@ def test_without_a_token_it_is_401(db, address):
     answer = APIClient().get(f"/api/v1/{address}")
     assert answer.status_code == 401
     assert answer["WWW-Authenticate"] == "Bearer"
+
+
+def use_up_the_tries_of(account):
+    for _ in range(10):
+        sign_in(account.email, "not-the-password", address="203.0.113.9")
+
+
+def test_whoever_guesses_at_an_account_does_not_lock_out_its_devices(cast):
+    account = cast.client.account
+    with time_machine.travel(NOW, tick=False):
+        proof = sign_in(account.email).json()["device_proof"]
+        use_up_the_tries_of(account)
+        assert sign_in(account.email).status_code == 429
+        assert sign_in(account.email, device_proof=proof).status_code == 200
+
+
+def test_a_known_device_has_ten_tries_of_its_own(cast):
+    account = cast.client.account
+    with time_machine.travel(NOW, tick=False):
+        proof = sign_in(account.email).json()["device_proof"]
+        tries = [sign_in(account.email, "not-it", device_proof=proof).status_code for _ in range(11)]
+        assert tries == [401] * 10 + [429]
+        assert sign_in(account.email).status_code == 200
+
+
+@pytest.mark.parametrize("whose", ["another account", "made up", "tampered"])
+def test_a_proof_that_is_not_the_accounts_own_helps_nobody(cast, whose):
+    account = cast.client.account
+    with time_machine.travel(NOW, tick=False):
+        proof = {
+            "another account": sign_in(cast.coach.account.email).json()["device_proof"],
+            "made up": "x",
+            "tampered": sign_in(account.email).json()["device_proof"][:-1] + "_",
+        }[whose]
+        use_up_the_tries_of(account)
+        assert sign_in(account.email, device_proof=proof).status_code == 429
+
+
+def test_a_proof_opens_nothing(cast):
+    proof = sign_in(cast.client.account.email).json()["device_proof"]
+    assert bearer(proof).get("/api/v1/me").status_code == 401
+    assert sign_in(cast.client.account.email, "not-it", device_proof=proof).status_code == 401
+
+
+def test_the_password_can_be_changed_while_strangers_guess(cast):
+    account = cast.client.account
+    with time_machine.travel(NOW, tick=False):
+        api = bearer(sign_in(account.email).json()["token"])
+        use_up_the_tries_of(account)
+        body = {"current_password": PASSWORD, "new_password": NEW_PASSWORD}
+        assert api.put("/api/v1/me/password", body).status_code == 204
+
+
+@pytest.mark.parametrize(("idle_days", "status"), [(29, 200), (31, 401)])
+def test_a_device_that_nobody_used_for_a_month_is_out(cast, idle_days, status):
+    with time_machine.travel(NOW, tick=False):
+        api = bearer(sign_in(cast.client.account.email).json()["token"])
+        api.get("/api/v1/me")
+    with time_machine.travel(NOW + timedelta(days=idle_days), tick=False):
+        assert api.get("/api/v1/me").status_code == status
