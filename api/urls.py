@@ -34,4 +34,5 @@ urlpatterns = [
     path("api/v1/", include("api.calendar_feeds")),
     path("api/v1/", include("api.referrals")),
     path("api/v1/", include("api.changes")),
+    path("api/v1/", include("api.exchange")),
 ]

@@ -9,8 +9,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from coaching.exchange.cells import Cells
-from coaching.exchange.table import check_columns, plain_cell, records, text_of
+from coaching.exchange.cells import Cells, plain_cell
+from coaching.exchange.table import check_columns, records, text_of
 from coaching.models import MIDLINE_JOINTS, Joint, SetSide, SiteSide, TrainingStatus
 from coaching.operations.import_rows import RowProblem
 

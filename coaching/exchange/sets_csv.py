@@ -8,7 +8,7 @@ The first line names the columns, in any order. A cell left empty takes the defa
   exercise      the exercise's code, like back_squat
   side          left, right or both; default both
   kind          work or warm_up; default work
-  load          a number with a dot and at most three decimals, as entered; default 0
+  load          a number with at most three decimals, as entered; default 0
   load_unit     kg or lb; default kg
   reps          whole repetitions; or else
   duration_s    whole seconds, for exercises that are held
@@ -18,67 +18,94 @@ The first line names the columns, in any order. A cell left empty takes the defa
                 after how many of its repetitions that was, 0 for before the set; needed with guessed_rir
   ended_by      target, failure, pain, technique or other; default target
   tempo         like 3-1-1-0; default not known
+  rest_s        whole seconds of rest before the set; default not known
+  follows_previous
+                yes for a set done at once after the one before it; default no
+  position      the set's place in its session; default the order of the file
+  to_confirm    yes for a load that nobody has confirmed yet, no for one that is right; default by the load
+  session, set  ids (UUID); default made from client and time, so that the same file is the same sessions
+  ended_at, session_rpe, session_note
+                of the session, the same on each of its rows; default not known
+  prescription, scheduled_session
+                ids of the practice's own plan and calendar; default none
 
 client, performed_at and exercise must be there, and reps or duration_s; the other columns may be left out.
-Rows of one client and one performed_at make one session, with its sets in the order of the file.
-At most 50 MB and 500,000 rows.
+Rows of one session, or else of one client and one performed_at, make one session. A row with a session and
+without an exercise is a session without sets. What an export says beyond this (performed_on, version,
+received_at, confirmed_at) is looked past. A text that an export begins with an apostrophe so that no
+spreadsheet runs it is read without it. At most 50 MB and 500,000 rows.
 """
 
 import sys
-from collections.abc import Callable, Sequence
-from pathlib import Path
+from collections.abc import Iterator
+from datetime import date, datetime
 
 from coaching.exchange.cells import Cells
-from coaching.exchange.table import check_columns, plain_cell, records, text_of, unreadable
+from coaching.exchange.columns import SET_COLUMNS, SETS_FILE
+from coaching.exchange.table import Tell, rows_of
 from coaching.models import EndedBy, LoadUnit, SetKind, SetSide
-from coaching.operations.import_rows import SetContent, SetRow
+from coaching.operations.import_rows import SessionSaid, SetContent, SetRow
 
-MAX_ROWS = 500_000
-
-NEEDED = ("client", "performed_at", "exercise")
+CLIENT = ("client",)
+NEEDED = ("performed_at", "exercise")
 COUNTED_IN = ("reps", "duration_s")
 GUESS = ("guessed_rir", "guessed_after_reps")
-COLUMNS = (*NEEDED, "side", "kind", "load", "load_unit", *COUNTED_IN, "rir", *GUESS, "ended_by", "tempo")
 
 KINDS, SIDES, UNITS, ENDINGS = (tuple(each.values) for each in (SetKind, SetSide, LoadUnit, EndedBy))
-TOLD_EVERY = 1000
 
 
-def read_sets(path: Path, tell: Callable[[int], None] = lambda n_rows: None) -> list[SetRow]:
-    """The file's rows, each with what is wrong with it; `tell` hears now and then how many there are so far.
+def read_sets(
+    text: str,
+    *,
+    names_clients: bool = True,
+    zone: str | None = None,
+    max_rows: int | None = None,
+    tell: Tell = lambda n_rows: None,
+) -> list[SetRow]:
+    """The text's rows, each with what is wrong with it; `tell` hears now and then how many there are so far.
 
-    Raises InvalidError for a file that is no such table, OSError for one that cannot be opened.
+    Raises InvalidError for a text that is no such table.
     """
-    rest = records(text_of(path))
-    line, names = next(rest, (1, []))
-    columns = [name.strip() for name in names]
-    check_columns(line, columns, COLUMNS, NEEDED)
-    _check_counted(line, columns)
-    rows: list[SetRow] = []
-    for line, cells in rest:
-        if len(rows) == MAX_ROWS:
-            raise unreadable("too_many_rows", f"The file has more than {MAX_ROWS:,} rows.")
-        rows.append(_read_row(line, columns, cells))
-        if len(rows) % TOLD_EVERY == 0:
-            tell(len(rows))
-    return rows
+    needed = (*CLIENT, *NEEDED) if names_clients else NEEDED
+    rows = rows_of(text, SETS_FILE, needed, either=COUNTED_IN, zone=zone, max_rows=max_rows, tell=tell)
+    return list(_read_rows(rows, names_clients))
 
 
-def _check_counted(line: int, columns: Sequence[str]) -> None:
-    if not set(COUNTED_IN) & set(columns):
-        raise unreadable("missing_column", f"Line {line} names no column {' or '.join(COUNTED_IN)}.")
+def _read_rows(rows: Iterator[Cells], names_clients: bool) -> Iterator[SetRow]:
+    said = SessionSaid()
+    for cells in rows:
+        row = _read_row(cells, names_clients, said)
+        said = row.session
+        yield row
 
 
-def _read_row(line: int, columns: Sequence[str], found: Sequence[str]) -> SetRow:
-    cells = Cells(line, dict(zip(columns, (plain_cell(text) for text in found), strict=False)))
-    if len(found) != len(columns):
-        cells.note("", "cells", f"The row has {len(found)} cells where the first line has {len(columns)}.")
-        return SetRow(line, cells.cells.get("client", ""), None, None, tuple(cells.problems))
-    client = sys.intern(cells.text("client"))
-    performed_at = cells.day_or_instant("performed_at")
-    content = _read_content(cells)
+def _read_row(cells: Cells, names_clients: bool, before: SessionSaid) -> SetRow:
+    if cells.problems:
+        return SetRow(cells.line, cells.cells.get("client", ""), None, None, tuple(cells.problems))
+    client = sys.intern(cells.text("client") if names_clients else cells.cells.get("client", ""))
+    performed_at: datetime | date | None = cells.day_or_instant("performed_at")
+    said = _read_session(cells)
+    is_bare = said.uid is not None and not any(cells.cells.get(column) for column in SET_COLUMNS)
+    content = None if is_bare else _read_content(cells)
     problems = tuple(cells.problems)
-    return SetRow(line, client, performed_at, None if problems else content, problems)
+    return SetRow(
+        cells.line,
+        client,
+        performed_at,
+        None if problems else content,
+        problems,
+        before if said == before else said,  # one object for the many rows of one session
+    )
+
+
+def _read_session(cells: Cells) -> SessionSaid:
+    return SessionSaid(
+        uid=cells.id("session"),
+        ended_at=cells.instant("ended_at"),
+        session_rpe=cells.halves("session_rpe", 10),
+        note=cells.prose("session_note", 2000, is_multiline=True),
+        scheduled_session_uid=cells.id("scheduled_session"),
+    )
 
 
 def _read_content(cells: Cells) -> SetContent:
@@ -95,6 +122,12 @@ def _read_content(cells: Cells) -> SetContent:
         tempo=cells.tempo("tempo"),
         guessed_rir=cells.halves("guessed_rir", 20),
         guessed_after_reps=cells.whole("guessed_after_reps", 0, 1000),
+        uid=cells.id("set"),
+        position=cells.whole("position", 1, 999),
+        rest_s=cells.whole("rest_s", 0, 7200),
+        follows_previous=bool(cells.yes_no("follows_previous")),
+        prescription_uid=cells.id("prescription"),
+        is_to_confirm=cells.yes_no("to_confirm"),
     )
     _check_guess(cells, content)
     if bool(cells.cells.get("reps")) == bool(cells.cells.get("duration_s")):

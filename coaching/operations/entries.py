@@ -12,6 +12,8 @@ FIRST_INSTANT = datetime(1990, 1, 1, tzinfo=UTC)
 MAX_SETS = 200
 # Left out of the digest while they say nothing, so that what was stored before they came keeps its digest.
 FIELDS_SINCE_V1 = ("guessed_rir", "guessed_after_reps", "explanation")
+# What an import brings along beside the content of the set.
+NO_CONTENT = ("is_to_confirm",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,7 @@ class SetEntry:
     prescription_uid: uuid.UUID | None
     guessed_rir: float | None = None
     guessed_after_reps: int | None = None
+    is_to_confirm: bool | None = None  # None: the load decides
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +71,11 @@ def content_hash(entry: SessionEntry | PainEntry) -> str:
 
 
 def _as_meant(fields: list[tuple[str, Any]]) -> dict[str, Any]:
-    return {name: value for name, value in fields if name not in FIELDS_SINCE_V1 or value not in (None, "")}
+    return {
+        name: value
+        for name, value in fields
+        if name not in NO_CONTENT and (name not in FIELDS_SINCE_V1 or value not in (None, ""))
+    }
 
 
 def _plain(value: Any) -> str:

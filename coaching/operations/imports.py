@@ -6,7 +6,7 @@ from datetime import datetime
 from itertools import groupby
 
 from coaching.errors import NotFoundError
-from coaching.models import Actor, LoggedSet, Practice, Role
+from coaching.models import Actor, Client, LoggedSet, Practice, Role
 from coaching.models.membership import Membership
 from coaching.operations.import_checks import FileSession, check_rows
 from coaching.operations.import_rows import RowProblem, SetRow
@@ -15,6 +15,23 @@ from coaching.operations.sessions import Outcome, record_batch
 BATCH = 100
 
 Tell = Callable[[int, int], None]
+
+
+def tell_nobody(done: int, total: int) -> None:
+    """For whoever does not wait at a screen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """How a file is to be taken: as that of `only` one client; links that lead nowhere refused or not."""
+
+    only: Client | None = None
+    is_dry_run: bool = False
+    skips_bad: bool = False
+    leaves_out_links: bool = False
+
+
+AS_IT_IS = Asked()
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,27 +51,30 @@ class Imported:
     is_written: bool
     problems: tuple[RowProblem, ...]
 
+    @property
+    def has_good(self) -> bool:
+        return bool(self.sessions_new or self.sessions_standing)
+
 
 def import_sets(
     *,
-    practice: Practice,
+    actor: Actor,
     rows: Sequence[SetRow],
     now: datetime,
-    is_dry_run: bool = False,
-    skips_bad: bool = False,
-    tell: Tell = lambda done, total: None,
+    asked: Asked = AS_IT_IS,
+    tell: Tell = tell_nobody,
 ) -> Imported:
-    """Check every row, then store the sessions that are new, on behalf of the practice's owner.
+    """Check every row, then store the sessions that are new.
 
-    Nothing is written while any row is bad, unless `skips_bad`: then whole sessions without a bad row are.
-    Safe to repeat, also after a break: each batch is a transaction of its own, so that a long file does not
-    keep everybody else from writing, and a session's id follows from the file. Raises NotFoundError for a
-    practice without an owner.
+    Nothing is written while any row is bad, unless it is asked to skip these: then whole sessions without a
+    bad row are. Safe to repeat, also after a break: each batch is a transaction of its own, so that a long
+    file does not keep everybody else from writing, and a session's id stands in the file or follows from it.
     """
-    actor = _owner(practice)
-    checked = check_rows(actor=actor, rows=rows, now=now)
+    checked = check_rows(
+        actor=actor, rows=rows, now=now, only=asked.only, leaves_out_links=asked.leaves_out_links
+    )
     done = _Stored()
-    is_written = not is_dry_run and (skips_bad or not checked.problems)
+    is_written = not asked.is_dry_run and (asked.skips_bad or not checked.problems)
     if is_written:
         done = _store(actor, checked.fresh, now, tell)
     problems = (*checked.problems, *done.problems)
@@ -64,23 +84,15 @@ def import_sets(
         sessions_new=done.sessions if is_written else len(checked.fresh),
         sessions_standing=checked.n_standing + done.standing,
         sessions_refused=checked.n_refused + len(done.problems),
-        sets_new=done.sets if is_written else sum(len(session.rows) for session in checked.fresh),
+        sets_new=done.sets if is_written else sum(len(session.sets) for session in checked.fresh),
         sets_to_confirm=done.to_confirm,
         is_written=is_written,
         problems=problems,
     )
 
 
-@dataclass(slots=True)
-class _Stored:
-    sessions: int = 0
-    standing: int = 0
-    sets: int = 0
-    to_confirm: int = 0
-    problems: tuple[RowProblem, ...] = ()
-
-
-def _owner(practice: Practice) -> Actor:
+def owner_of(practice: Practice) -> Actor:
+    """On whose behalf a file is brought in by hand. Raises NotFoundError for a practice without an owner."""
     owner = Membership.objects.filter(practice=practice, role=Role.OWNER, left_at__isnull=True)
     found = owner.order_by("id").first()
     if found is None:
@@ -93,6 +105,15 @@ def _owner(practice: Practice) -> Actor:
         membership_id=found.id,
         sees_all_clients=True,
     )
+
+
+@dataclass(slots=True)
+class _Stored:
+    sessions: int = 0
+    standing: int = 0
+    sets: int = 0
+    to_confirm: int = 0
+    problems: tuple[RowProblem, ...] = ()
 
 
 def _store(actor: Actor, sessions: Sequence[FileSession], now: datetime, tell: Tell) -> _Stored:
@@ -119,7 +140,7 @@ def _store_batch(actor: Actor, batch: Sequence[FileSession], now: datetime, stor
             stored.problems = (*stored.problems, problem)
         elif item.recorded is not None and item.recorded.outcome == Outcome.CREATED:
             fresh.append(item.recorded.session.id)
-            stored.sets += len(session.rows)
+            stored.sets += len(session.sets)
         else:
             stored.standing += 1
     stored.sessions += len(fresh)

@@ -12,12 +12,14 @@ from django.db.models import QuerySet
 from coaching.errors import ConflictError, GoneError, InvalidError, NotFoundError
 from coaching.models import Actor, ChangeKind, Client, PainMoment, PainReport, Session
 from coaching.operations import rollups
-from coaching.operations.audit import record_change, record_reads
+from coaching.operations.audit import record_changes, record_reads
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.entries import FIRST_INSTANT, PainEntry, content_hash
 from coaching.operations.standing import check_may_store, note_post
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
 from coaching.reads.clients import client_for
+
+LATEST_AHEAD = timedelta(hours=24)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,26 +46,60 @@ def _record_once(actor: Actor, client: Client, entry: PainEntry, now: datetime) 
         if standing.client_id != client.id or standing.content_hash != content_hash(entry):
             raise ConflictError("Other content stands under this id.")
         return RecordedPain(standing, is_new=False)
-    if entry.reported_at > now + timedelta(hours=24) or entry.reported_at < FIRST_INSTANT:
+    if entry.reported_at > now + LATEST_AHEAD or entry.reported_at < FIRST_INSTANT:
         raise InvalidError.at("reported_at", "out_of_range", "Before 1990 or more than a day in the future.")
     report = report_row(client=client, entry=entry, session=_session_of(client, entry), now=now)
-    store_reports([report])
-    rollups.rebuild_days(client=client, days={report.felt_on})
-    note_post(client=client, days={report.felt_on}, now=now)
-    notices = raise_what_cannot_wait(client=client, reports=[report], now=now)
-    record_change(
+    return RecordedPain(report, is_new=True, urgent=_store_new(actor, client, [report], now))
+
+
+@transaction.atomic
+def record_new_pain_reports(
+    *, actor: Actor, client: Client, entries: Sequence[PainEntry], now: datetime
+) -> tuple[UrgentNotice, ...]:
+    """Store one client's reports, whose times are possible and ids new, all or none of them.
+
+    Raises ConflictError for an id that is used, InvalidError for a session that is not there.
+    """
+    check_may_store(client)
+    uids = {entry.session_uid for entry in entries if entry.session_uid is not None}
+    found = Session.objects.filter(client=client, uid__in=uids).kept()
+    sessions = {row.uid: row for row in found}
+    if len(sessions) != len(uids):
+        raise InvalidError.at("session", "unknown", "There is no such session.")
+    reports = [
+        report_row(
+            client=client,
+            entry=entry,
+            session=sessions[entry.session_uid] if entry.session_uid else None,
+            now=now,
+        )
+        for entry in entries
+    ]
+    return _store_new(actor, client, reports, now)
+
+
+def _store_new(
+    actor: Actor, client: Client, reports: Sequence[PainReport], now: datetime
+) -> tuple[UrgentNotice, ...]:
+    store_reports(reports)
+    days = {report.felt_on for report in reports}
+    rollups.rebuild_days(client=client, days=days)
+    note_post(client=client, days=days, now=now)
+    notices = raise_what_cannot_wait(client=client, reports=reports, now=now)
+    record_changes(
         actor=actor,
         practice_id=client.practice_id,
         subject_key=client.audit_key,
         action="create",
         record_kind="pain_report",
-        record_id=str(report.uid),
+        record_ids=[str(report.uid) for report in reports],
         now=now,
     )
-    if report.session is not None:
-        held_by = Changed(client.id, ChangeKind.SESSION, report.session.uid)
-        note_changes(practice_id=client.practice_id, changed=[held_by], now=now)
-    return RecordedPain(report, is_new=True, urgent=tuple(notices))
+    held_by = {report.session.uid for report in reports if report.session is not None}
+    if held_by:
+        changed = [Changed(client.id, ChangeKind.SESSION, uid) for uid in held_by]
+        note_changes(practice_id=client.practice_id, changed=changed, now=now)
+    return tuple(notices)
 
 
 def report_row(*, client: Client, entry: PainEntry, session: Session | None, now: datetime) -> PainReport:

@@ -1,7 +1,7 @@
 """Writing plans: every change makes the next version, and versions in use never change."""
 
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
@@ -57,11 +57,11 @@ def write_plan(*, actor: Actor, content: PlanContent, now: datetime) -> PlanVers
     """Store a new plan as its version 1. Raises ForbiddenError, InvalidError."""
     if not actor.is_coach:
         raise ForbiddenError("Only a coach writes plans.")
-    exercises = _checked_exercises(actor, content)
+    exercises = checked_exercises(actor, content)
     plan = Plan.objects.create(
         practice_id=actor.practice_id, name=content.name, author_id=actor.account_id, created_at=now
     )
-    _store_version(plan, content, exercises, now)
+    store_version(plan, content, exercises, now)
     _audit(actor, plan, "create", now)
     return current_version(plan)
 
@@ -76,7 +76,7 @@ def rewrite_plan(
     GoneError once archived, ConflictError without an expected version, StaleVersionError, InvalidError.
     """
     plan = _editable_plan(actor, plan_uid)
-    exercises = _checked_exercises(actor, content)
+    exercises = checked_exercises(actor, content)
     standing = current_version(plan)
     if content_of(standing) == content:
         return standing
@@ -91,7 +91,7 @@ def rewrite_plan(
     plan.name = content.name
     plan.version += 1
     plan.save(update_fields=["name", "version"])
-    _store_version(plan, content, exercises, now)
+    store_version(plan, content, exercises, now)
     _audit(actor, plan, "update", now)
     return current_version(plan)
 
@@ -124,7 +124,8 @@ def _editable_plan(actor: Actor, plan_uid: uuid.UUID) -> Plan:
     return plan
 
 
-def _checked_exercises(actor: Actor, content: PlanContent) -> dict[str, Exercise]:
+def checked_exercises(actor: Actor, content: PlanContent) -> dict[str, Exercise]:
+    """The exercises that the plan names. Raises InvalidError for what keeps it from being trained."""
     codes = {
         code
         for day in content.days
@@ -139,9 +140,14 @@ def _checked_exercises(actor: Actor, content: PlanContent) -> dict[str, Exercise
     return exercises
 
 
-def _store_version(
-    plan: Plan, content: PlanContent, exercises: Mapping[str, Exercise], now: datetime
+def store_version(
+    plan: Plan,
+    content: PlanContent,
+    exercises: Mapping[str, Exercise],
+    now: datetime,
+    prescription_uids: Sequence[uuid.UUID] = (),
 ) -> None:
+    """Store the plan's current version; ids that a file brings along go to its prescriptions in order."""
     version = PlanVersion.objects.create(
         plan=plan,
         number=plan.version,
@@ -153,6 +159,8 @@ def _store_version(
     PlanDay.objects.bulk_create(day.row for day in placed)
     Block.objects.bulk_create(block.row for day in placed for block in day.blocks)
     prescriptions = [each for day in placed for block in day.blocks for each in block.prescriptions]
+    for each, uid in zip(prescriptions, prescription_uids, strict=False):
+        each.row.uid = uid
     Prescription.objects.bulk_create(each.row for each in prescriptions)
     PrescriptionAlternative.objects.bulk_create(row for each in prescriptions for row in each.alternatives)
 

@@ -106,6 +106,8 @@ def _set_row(client: Client, session: Session, entry: SetEntry, position: int, l
     load_kg = float(load_kg_of(entry.load_thousandths, entry.load_unit))
     best_kg = lookups.best_load_kg.get(exercise.id)
     is_to_confirm = best_kg is not None and is_load_to_confirm(load_kg, best_kg)
+    if entry.is_to_confirm is not None:
+        is_to_confirm = entry.is_to_confirm
     if entry.kind == SetKind.WORK and not is_to_confirm:
         lookups.best_load_kg[exercise.id] = max(load_kg, best_kg or 0.0)
     prescription = lookups.prescriptions.get(entry.prescription_uid) if entry.prescription_uid else None
