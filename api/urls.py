@@ -34,5 +34,6 @@ urlpatterns = [
     path("api/v1/", include("api.calendar_feeds")),
     path("api/v1/", include("api.referrals")),
     path("api/v1/", include("api.changes")),
-    path("api/v1/", include("api.exchange")),
+    path("api/v1/", include("api.exports")),
+    path("api/v1/", include("api.imports")),
 ]

@@ -49,6 +49,10 @@ class FileSession:
     def sets(self) -> tuple[SetRow, ...]:
         return tuple(row for row in self.rows if row.content is not None)
 
+    @property
+    def lines(self) -> set[int]:
+        return {row.line for row in self.rows}
+
     def entry(self) -> SessionEntry:
         uid, said = self.uid, self.rows[0].session
         return SessionEntry(
@@ -89,35 +93,41 @@ def check_rows(
     if leaves_out_links:
         rows = without_unknown_links(actor.practice_id, rows, named)
     sessions = _sessions(rows, named)
+    problems, unfit = _problems(actor, rows, named, sessions, now)
+    bad_lines = {problem.line for problem in problems}
+    sound = [
+        session for session in sessions if session.client.id not in unfit and not bad_lines & session.lines
+    ]
+    unknown, conflicts = _compared(actor, sound)
+    taken = list(taken_sets(actor.practice_id, (row for session in unknown for row in session.rows)))
+    lines_taken = {problem.line for problem in taken}
+    fresh = tuple(session for session in unknown if not lines_taken & session.lines)
+    n_standing = len(sound) - len(unknown) - len(conflicts)
+    return CheckedRows(
+        fresh=fresh,
+        n_standing=n_standing,
+        n_refused=len(sessions) - n_standing - len(fresh),
+        problems=tuple(sorted([*problems, *conflicts, *taken], key=lambda problem: problem.line)),
+    )
+
+
+def _problems(
+    actor: Actor, rows: Sequence[SetRow], named: Named, sessions: Sequence[FileSession], now: datetime
+) -> tuple[list[RowProblem], set[int]]:
+    """What is wrong before anything is compared, and the clients of whom nothing may be stored."""
     problems = [problem for row in rows for problem in row.problems]
     problems += _row_problems(actor, rows, named)
     problems += link_problems(actor.practice_id, rows, named)
     problems += (problem for session in sessions for problem in _session_problems(session, now))
     problems += _repeated(sessions)
-    bad_lines = {problem.line for problem in problems}
+    refused = refusals(_first_lines(sessions))
+    problems += refused.values()
     untimed = {
         client.id
         for row in rows
         if row.performed_at is None and isinstance(client := named[row.client], Client)
     }
-    refused = refusals(_first_lines(sessions))
-    problems += refused.values()
-    unfit = untimed | refused.keys()
-    sound = [
-        session
-        for session in sessions
-        if session.client.id not in unfit and not any(row.line in bad_lines for row in session.rows)
-    ]
-    fresh, conflicts = _compared(actor, sound)
-    taken = list(taken_sets(actor.practice_id, (row for session in fresh for row in session.rows)))
-    lines_taken = {problem.line for problem in taken}
-    free = [session for session in fresh if not any(row.line in lines_taken for row in session.rows)]
-    return CheckedRows(
-        fresh=tuple(free),
-        n_standing=len(sound) - len(fresh) - len(conflicts),
-        n_refused=len(sessions) - len(sound) + len(conflicts) + len(fresh) - len(free),
-        problems=tuple(sorted([*problems, *conflicts, *taken], key=lambda problem: problem.line)),
-    )
+    return problems, untimed | refused.keys()
 
 
 def _sessions(rows: Iterable[SetRow], named: Named) -> list[FileSession]:
