@@ -12,3 +12,10 @@ class IsCoach(BasePermission):
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         return request.auth is not None and actor_of(request).is_coach
+
+
+class IsOwner(BasePermission):
+    """Owners only."""
+
+    def has_permission(self, request: Request, view: APIView) -> bool:
+        return request.auth is not None and actor_of(request).is_owner

@@ -36,4 +36,5 @@ urlpatterns = [
     path("api/v1/", include("api.changes")),
     path("api/v1/", include("api.exports")),
     path("api/v1/", include("api.imports")),
+    path("api/v1/", include("api.webhooks")),
 ]

@@ -14,7 +14,7 @@ from django.conf import settings
 from django.core.mail import EmailMessage
 from django.core.mail.backends.base import BaseEmailBackend
 
-from coaching.operations.mail import Failure
+from coaching.operations.outbox_rows import Failure
 
 KIND_HEADER = "X-Forbear-Kind"
 KIND = re.compile(r"[a-z_]{1,20}", re.ASCII)

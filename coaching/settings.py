@@ -223,6 +223,10 @@ if EMAIL_URL:
 else:
     EMAIL_BACKEND = "coaching.outbox.EmlFileBackend"
 
+WEBHOOK_PORTS = env.list("FORBEAR_WEBHOOK_PORTS", [443], subcast=int)
+# Origins such as http://127.0.0.1:8123 that webhooks may call although nothing else may: for tests only.
+WEBHOOK_TEST_ADDRESSES: list[str] = env.list("FORBEAR_WEBHOOK_TEST_ADDRESSES", [])
+
 CELERY_BROKER_URL = REDIS_URL or "redis://127.0.0.1:6379/0"
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
@@ -247,6 +251,7 @@ LOGGING = {
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "loggers": {
         "httpx": {"level": "WARNING"},  # it would log whole addresses
+        "httpcore": {"level": "WARNING"},  # and this one signatures
         "fpdf": {"level": "ERROR"},  # it would log letters of names that its font lacks,
         "fontTools": {"level": "WARNING"},  # and this one every letter of a document
         # Their own handlers know nothing of `hide_tokens`.

@@ -15,7 +15,8 @@ from coaching.emails.message import NothingToTellError
 from coaching.emails.morning import morning_mail
 from coaching.emails.urgent import urgent_mail
 from coaching.models import MailKind, MailRow, MailState
-from coaching.operations.mail import Failure, claim_due, due_mail, mark_failed, mark_sent
+from coaching.operations.mail import claim_due, due_mail
+from coaching.operations.outbox_rows import Failure, mark_failed, mark_sent
 from coaching.operations.password_resets import VALID_FOR
 from coaching.outbox import failure_of
 

@@ -45,6 +45,7 @@ from coaching.models.lease import Lease
 from coaching.models.mail import MailKind, MailRow, MailState
 from coaching.models.membership import Invitation, Membership, Role
 from coaching.models.night import Night, NightClient, NightClientState, NightStatus, Score
+from coaching.models.outbox_row import OutboxRow, OutboxState
 from coaching.models.plan import (
     DEFAULT_LEVERS,
     Assignment,
@@ -68,6 +69,13 @@ from coaching.models.rollup import JointDay, LiftDay
 from coaching.models.second_factor import SecondFactor
 from coaching.models.session import EndedBy, LoadUnit, LoggedSet, PainMoment, PainReport, Session, SetKind
 from coaching.models.urgency import UrgencySignOff
+from coaching.models.webhook import (
+    TEST_EVENT,
+    SwitchedOff,
+    Webhook,
+    WebhookDelivery,
+    WebhookEvent,
+)
 
 __all__ = [
     "DEFAULT_LEVERS",
@@ -75,6 +83,7 @@ __all__ = [
     "PAIN_KINDS",
     "SCREENED_KINDS",
     "STRESS_LEVELS",
+    "TEST_EVENT",
     "URGENT_KINDS",
     "WHOLE_LOADS",
     "Account",
@@ -125,6 +134,8 @@ __all__ = [
     "NightClient",
     "NightClientState",
     "NightStatus",
+    "OutboxRow",
+    "OutboxState",
     "PainMoment",
     "PainReport",
     "Plan",
@@ -148,6 +159,10 @@ __all__ = [
     "SetSide",
     "SignInFailures",
     "SiteSide",
+    "SwitchedOff",
     "TrainingStatus",
     "UrgencySignOff",
+    "Webhook",
+    "WebhookDelivery",
+    "WebhookEvent",
 ]

@@ -10,9 +10,20 @@ from django.db import transaction
 
 from coaching.compute.alert_life import PATIENCE_NIGHTS
 from coaching.errors import ForbiddenError, InvalidError, NotFoundError, StaleVersionError
-from coaching.models import Actor, Alert, AlertKind, AlertStatus, ChangeKind, Clearance, Client, Closing
+from coaching.models import (
+    Actor,
+    Alert,
+    AlertKind,
+    AlertStatus,
+    ChangeKind,
+    Clearance,
+    Client,
+    Closing,
+    WebhookEvent,
+)
 from coaching.operations.audit import record_change
 from coaching.operations.changes import Changed, note_changes
+from coaching.operations.webhook_rows import AlertEvent, tell_webhooks
 
 REOPENS_AFTER_DAYS = 21
 REOPENS_AT_PAIN_RISE = 2
@@ -21,6 +32,11 @@ CLOSES_AFTER_DAYS = {AlertKind.SILENT: 0, AlertKind.UNLOGGED: 0, AlertKind.OFF_P
 CLOSES_AFTER_DAYS_OTHERWISE = PATIENCE_NIGHTS
 # What a coach has done with an alert stays with it when the night brings new numbers.
 KEPT_EVIDENCE = ("at_reading", "worse_since_on")
+EVENT_OF_ACTION = {
+    "acknowledge": WebhookEvent.ALERT_ACKNOWLEDGED,
+    "close": WebhookEvent.ALERT_CLOSED,
+    "confirm_withdrawal": WebhookEvent.ALERT_CLOSED,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +77,7 @@ def apply_findings(
     explained = _sites_told_with_volume(known.values(), on)
     to_open: list[Alert] = []
     to_update: list[Alert] = []
+    worse: list[Alert] = []
     found_ids: set[int] = set()
     for finding in findings:
         alert = known.get((finding.client_id, finding.kind, finding.target))
@@ -72,7 +89,10 @@ def apply_findings(
                 to_open.append(_new_alert(practice_id, finding, on, now))
             continue
         found_ids.add(alert.id)
+        was_worse = alert.worse_since_on is not None
         to_update.append(_updated(alert, finding, on))
+        if alert.worse_since_on is not None and not was_worse:
+            worse.append(alert)
     faded = [row for row in known.values() if row.id not in found_ids and _has_faded(row, on)]
     for alert in faded:
         alert.status, alert.closed_on, alert.closing = AlertStatus.CLOSED, on, Closing.EVIDENCE_GONE
@@ -92,6 +112,12 @@ def apply_findings(
     Alert.objects.bulk_update([*to_update, *faded], fields)
     changed = [Changed(row.client_id, ChangeKind.ALERT, row.uid) for row in [*to_open, *to_update, *faded]]
     note_changes(practice_id=practice_id, changed=changed, now=now)
+    told = [
+        *(AlertEvent(row, WebhookEvent.ALERT_OPENED) for row in to_open),
+        *(AlertEvent(row, WebhookEvent.ALERT_WORSENED) for row in worse),
+        *(AlertEvent(row, WebhookEvent.ALERT_CLOSED) for row in faded),
+    ]
+    tell_webhooks(practice_id=practice_id, told=told, now=now)
     return AlertChanges(tuple(to_open), len(to_update), len(faded))
 
 
@@ -293,6 +319,8 @@ def close_cleared_red_flags(*, clearance: Clearance, now: datetime) -> int:
             now=now,
             detail={"clearance": str(clearance.uid)},
         )
+        told = [AlertEvent(alert, WebhookEvent.ALERT_CLOSED)]
+        tell_webhooks(practice_id=clearance.practice_id, told=told, now=now)
         ended += 1
     return ended
 
@@ -334,4 +362,7 @@ def _save(alert: Alert, actor: Actor, action: str, now: datetime) -> Alert:
         record_id=str(alert.uid),
         now=now,
     )
+    if action in EVENT_OF_ACTION:
+        told = [AlertEvent(alert, EVENT_OF_ACTION[action])]
+        tell_webhooks(practice_id=alert.practice_id, told=told, now=now)
     return alert

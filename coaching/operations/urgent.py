@@ -22,11 +22,13 @@ from coaching.models import (
     Membership,
     PainReport,
     Role,
+    WebhookEvent,
 )
 from coaching.operations.alerts import Finding, apply_findings
 from coaching.operations.mail import enqueue_mail
 from coaching.operations.pain_jumps import PainJump, find_pain_jumps
 from coaching.operations.rollups import MOMENTS_OF_THE_DAY
+from coaching.operations.webhook_rows import AlertEvent, tell_webhooks
 from coaching.reads.labels import site_label
 
 RED_FLAG_METHOD = "coded_symptoms"
@@ -120,6 +122,8 @@ def _raise_red_flag(
         if alert.status == AlertStatus.ACKNOWLEDGED:
             alert.status = AlertStatus.OPEN
             alert.save(update_fields=["status"])
+        if standing is not None:
+            _tell_that_it_is_worse(alert, now)
         _mail_at_once(client, alert, f"{urgency}:{'-'.join(flags)}", today, now)
     return UrgentNotice(
         report, AlertKind.RED_FLAG, tuple(codes), assessment.urgency.value, assessment.instruction
@@ -228,6 +232,8 @@ def _raise_limit(
         if alert.status == AlertStatus.PUT_OFF:
             alert.status = AlertStatus.OPEN
             alert.save(update_fields=["status"])
+        if before is not None and before.id == alert.id and alert.status != AlertStatus.CLOSED:
+            _tell_that_it_is_worse(alert, now)
         _mail_at_once(client, alert, f"limit-{report.pain}", today, now)
     return UrgentNotice(
         report, AlertKind.PAIN_LIMIT, (), "clinician_review", evidence.refer_out(client.emergency_text)
@@ -259,6 +265,11 @@ def _mail_at_once(client: Client, alert: Alert, what: str, today: date, now: dat
             payload={"alert": alert.id, "membership": membership.id},
             now=now,
         )
+
+
+def _tell_that_it_is_worse(alert: Alert, now: datetime) -> None:
+    told = [AlertEvent(alert, WebhookEvent.ALERT_WORSENED)]
+    tell_webhooks(practice_id=alert.practice_id, told=told, now=now)
 
 
 def remind_of_unread_red_flags(*, now: datetime) -> int:

@@ -28,7 +28,8 @@ from coaching.models import (
     Restriction,
     Score,
 )
-from coaching.operations.mail import LEASE, enqueue_mail
+from coaching.operations.mail import enqueue_mail
+from coaching.operations.outbox_rows import LEASE
 from tests.factories import NOW, AlertFactory, ClientFactory, InjuryFactory
 
 TODAY = date(2026, 3, 2)

@@ -5,16 +5,8 @@ import pytest
 from django.db import connection
 
 from coaching.models import MailKind, MailRow, MailState
-from coaching.operations.mail import (
-    BACK_OFF,
-    LEASE,
-    MAX_ATTEMPTS,
-    Failure,
-    claim_due,
-    enqueue_mail,
-    mark_failed,
-    mark_sent,
-)
+from coaching.operations.mail import claim_due, enqueue_mail
+from coaching.operations.outbox_rows import BACK_OFF, LEASE, MAX_ATTEMPTS, Failure, mark_failed, mark_sent
 from tests.factories import NOW, PracticeFactory
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from django.core.mail import EmailMultiAlternatives, get_connection
 
-from coaching.operations.mail import Failure
+from coaching.operations.outbox_rows import Failure
 from coaching.outbox import EmlFileBackend, failure_of
 
 DATE = "Mon, 02 Mar 2026 05:00:00 +0000"

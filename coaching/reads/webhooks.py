@@ -1,0 +1,26 @@
+"""The webhooks of a practice, and what became of their deliveries."""
+
+import uuid
+
+from django.db.models import QuerySet
+
+from coaching.errors import NotFoundError
+from coaching.models import Actor, Webhook, WebhookDelivery
+
+
+def webhooks_of(actor: Actor) -> QuerySet[Webhook]:
+    return Webhook.objects.kept().filter(practice_id=actor.practice_id)
+
+
+def webhook_for(actor: Actor, webhook_uid: uuid.UUID) -> Webhook:
+    """Raises NotFoundError."""
+    webhook = webhooks_of(actor).filter(uid=webhook_uid).first()
+    if webhook is None:
+        raise NotFoundError("There is no such webhook.")
+    return webhook
+
+
+def deliveries_of(actor: Actor, webhook_uid: uuid.UUID) -> QuerySet[WebhookDelivery]:
+    """Raises NotFoundError."""
+    rows = WebhookDelivery.objects.filter(webhook=webhook_for(actor, webhook_uid))
+    return rows.select_related("alert")
