@@ -49,6 +49,8 @@ from coaching.models import (
     Session,
     SignInFailures,
     UrgencySignOff,
+    Webhook,
+    WebhookDelivery,
 )
 from tests.factories import (
     NOW,
@@ -59,6 +61,7 @@ from tests.factories import (
     InjuryFactory,
     MembershipFactory,
     PracticeFactory,
+    WebhookFactory,
     fresh_uid,
 )
 
@@ -87,6 +90,7 @@ class World:
     prescription: Prescription
     assignment: Assignment
     night: Night
+    webhook: Webhook
 
 
 def world() -> World:
@@ -137,6 +141,7 @@ def world() -> World:
             practice=practice, client=client, plan_version=version, starts_on=DAY, created_at=NOW
         ),
         night=Night.objects.create(practice=practice, night_on=DAY, zone="Europe/Berlin", planned_at=NOW),
+        webhook=WebhookFactory(practice=practice),
     )
 
 
@@ -359,6 +364,21 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "kind": "urgent",
         "recipient": "coach@example.org",
         "key": f"any:{fresh_uid()}",
+        "created_at": NOW,
+        "next_at": NOW,
+    },
+    Webhook: lambda w: {
+        "practice": w.practice,
+        "address": "https://hooks.example.org/",
+        "events": ["alert.opened"],
+        "salt": "5a" * 32,
+        "created_at": NOW,
+    },
+    WebhookDelivery: lambda w: {
+        "practice": w.practice,
+        "webhook": w.webhook,
+        "event": "webhook.test",
+        "event_key": "any",
         "created_at": NOW,
         "next_at": NOW,
     },

@@ -16,6 +16,8 @@ from coaching.models import (
     Membership,
     Practice,
     Role,
+    Webhook,
+    WebhookEvent,
 )
 
 JOINED_AT = datetime(2025, 12, 1, 12, 0, tzinfo=UTC)
@@ -112,6 +114,17 @@ class AlertFactory(DjangoModelFactory[Alert]):
     seen_on = date(2026, 3, 2)
     sentence = "Pain of the left knee climbs while its repetitions climb."
     method = "test"
+
+
+class WebhookFactory(DjangoModelFactory[Webhook]):
+    class Meta:
+        model = Webhook
+
+    practice = factory.SubFactory(PracticeFactory)
+    address = "https://hooks.example.org/forbear"
+    events = WebhookEvent.values
+    salt = "5a" * 32
+    created_at = JOINED_AT
 
 
 class ExerciseFactory(DjangoModelFactory[Exercise]):

@@ -10,7 +10,7 @@ from typing import Any
 import httpcore
 import httpx
 
-from coaching.exchange.public_addresses import Place, Resolve, public_addresses_of
+from coaching.exchange.public_addresses import Place, Resolve, addresses_of
 
 CONNECT_WITHIN_S = 3.0
 TOTAL_WITHIN_S = 5.0
@@ -79,7 +79,7 @@ class _Checked(httpcore.NetworkBackend):
         socket_options: Iterable[httpcore.SOCKET_OPTION] | None = None,
     ) -> httpcore.NetworkStream:
         until_s = min(self._until_s, time.monotonic() + CONNECT_WITHIN_S)
-        addresses = [host] if self._place.is_for_tests else self._look_up(host, port, until_s)
+        addresses = addresses_of(self._place, within_s=_left(until_s), resolve=self._resolve)
         refused: Exception = httpcore.ConnectTimeout()
         for address in addresses:
             try:
@@ -89,9 +89,6 @@ class _Checked(httpcore.NetworkBackend):
                 continue
             return _Bounded(stream, self._until_s)
         raise refused
-
-    def _look_up(self, host: str, port: int, until_s: float) -> Iterable[str]:
-        return public_addresses_of(host, port, within_s=_left(until_s), resolve=self._resolve)
 
 
 class _Bounded(httpcore.NetworkStream):

@@ -114,23 +114,21 @@ def resolve_name(host: str, port: int, within_s: float) -> Sequence[str]:
     return tuple(found)
 
 
-def public_addresses_of(
-    host: str, port: int, *, within_s: float = RESOLVE_WITHIN_S, resolve: Resolve | None = None
+def addresses_of(
+    place: Place, *, within_s: float = RESOLVE_WITHIN_S, resolve: Resolve | None = None
 ) -> Sequence[str]:
-    """What a name means now. Raises RefusedAddressError unless every one of its addresses is public."""
+    """What the name means now. Raises RefusedAddressError unless every one of its addresses is public."""
     try:
-        addresses = (resolve or resolve_name)(host, port, within_s)
+        addresses = (resolve or resolve_name)(place.host, place.port, within_s)
     except OSError:
         addresses = ()
     if not addresses:
         raise RefusedAddressError("does_not_resolve", "This name leads to no server at present.")
-    if not all(is_public(address) for address in addresses):
+    if not place.is_for_tests and not all(is_public(address) for address in addresses):
         raise RefusedAddressError("not_public", "This name leads to an address that is not public.")
     return addresses
 
 
 def check_callable(address: str, *, resolve: Resolve | None = None) -> None:
     """Refuse an address that could not be called now. Raises RefusedAddressError."""
-    place = place_of(address)
-    if not place.is_for_tests:
-        public_addresses_of(place.host, place.port, resolve=resolve)
+    addresses_of(place_of(address), resolve=resolve)

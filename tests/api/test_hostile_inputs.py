@@ -28,9 +28,10 @@ from api.referrals import ReferralIn
 from api.second_factor import BeginIn, ConfirmIn, RemoveIn
 from api.sessions import BatchIn, SessionIn
 from api.sign_in import AcceptIn, InvitationIn, PasswordField, PasswordIn, SignInIn
-from coaching.models import Alert, Assignment, Injury, Plan, PlanVersion, ScheduledSession
+from api.webhooks import SecretIn, WebhookIn
+from coaching.models import Alert, Assignment, Injury, Plan, PlanVersion, ScheduledSession, Webhook
 from tests.bodies import pain_body, session_body, set_body
-from tests.factories import NOW, PASSWORD, AlertFactory, InjuryFactory
+from tests.factories import NOW, PASSWORD, AlertFactory, InjuryFactory, WebhookFactory
 from tests.plan_builders import knee_lift, plan_by
 
 Path = tuple[str | int, ...]
@@ -55,6 +56,10 @@ class World:
     @cached_property
     def red_flag(self) -> Alert:
         return AlertFactory(client=self.cast.client, kind="red_flag", withdrawal_asked_at=NOW)
+
+    @cached_property
+    def webhook(self) -> Webhook:
+        return WebhookFactory(practice=self.cast.practice)
 
     @cached_property
     def plan(self) -> Plan:
@@ -148,6 +153,11 @@ def reported():
     return pain_body(id=str(uuid.uuid4()), symptoms={SYMPTOM: "no"})
 
 
+def webhook_body(w):
+    return {"address": f"{TEST_ORIGIN}/in", "events": ["alert.opened"], "is_active": True}
+
+
+TEST_ORIGIN = "http://127.0.0.1:9"
 SYMPTOM = "night_pain"
 SIGN_IN = "/api/v1/sign-in"
 ROUTES = {
@@ -312,6 +322,22 @@ ROUTES = {
         lambda w: {"wants_digest": False},
         is_patch=True,
     ),
+    "webhooks POST": Route("post", WebhookIn, lambda w: "/api/v1/webhooks", webhook_body, who="owner"),
+    "webhooks PATCH": Route(
+        "patch",
+        WebhookIn,
+        lambda w: f"/api/v1/webhooks/{w.webhook.uid}",
+        webhook_body,
+        who="owner",
+        is_patch=True,
+    ),
+    "webhook secrets POST": Route(
+        "post",
+        SecretIn,
+        lambda w: f"/api/v1/webhooks/{w.webhook.uid}/secret",
+        lambda w: {"overlap_hours": 1},
+        who="owner",
+    ),
 }
 
 # An invitation's token is shown once, so there is no body that is accepted twice.
@@ -457,6 +483,11 @@ class Door:
 @pytest.fixture(autouse=True)
 def at_noon(time_machine):
     time_machine.move_to("2026-03-02T20:00:00Z")
+
+
+@pytest.fixture(autouse=True)
+def no_name_is_asked_for(settings):
+    settings.WEBHOOK_TEST_ADDRESSES = [TEST_ORIGIN]
 
 
 @pytest.fixture

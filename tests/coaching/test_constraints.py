@@ -50,9 +50,11 @@ from coaching.models import (
     Session,
     SignInFailures,
     UrgencySignOff,
+    Webhook,
+    WebhookDelivery,
 )
 from tests.constraint_rows import DAY, SMALLEST, insert, world
-from tests.factories import NOW, fresh_uid
+from tests.factories import NOW, AlertFactory, WebhookFactory, fresh_uid
 
 Changes = dict[str, Any]
 LATER = DAY + timedelta(days=1)
@@ -110,7 +112,13 @@ def site(model: type[models.Model]) -> Check:
 
 CLOSED = {"status": "closed", "closed_on": DAY, "closing": "by_coach"}
 HOUR = datetime(2026, 3, 2, 13, tzinfo=UTC)
+HAPPENS_TO_ALERTS = ("opened", "worsened", "acknowledged", "closed")
 NO_NUMBERS = {"reps_low": None, "reps_high": None}
+
+
+def an_alert(rows):
+    return AlertFactory(client=rows.client)
+
 
 CASES: dict[str, Check | Once] = {
     "account_email_unique_without_case": Once(
@@ -492,6 +500,29 @@ CASES: dict[str, Check | Once] = {
         ],
     ),
     "mailrow_state_known": known(MailRow, "state", ["waiting", "sent", "dead"]),
+    "webhook_switched_off_is_not_active": Check(
+        Webhook,
+        [{}, *({"switched_off": why, "is_active": False} for why in ("", "gone", "failing"))],
+        [{"switched_off": "gone"}, {"switched_off": "?", "is_active": False}],
+    ),
+    "webhook_removed_is_not_active": Check(
+        Webhook, [{"removed_at": NOW, "is_active": False}], [{"removed_at": NOW}]
+    ),
+    "webhook_former_salt_ends": Check(
+        Webhook,
+        [{"former_salt": "5a", "former_salt_until_at": NOW}],
+        [{"former_salt": "5a"}, {"former_salt_until_at": NOW}],
+    ),
+    "webhookdelivery_state_known": known(WebhookDelivery, "state", ["waiting", "sent", "dead"]),
+    "webhookdelivery_once_per_event": Once(
+        WebhookDelivery,
+        [{"event_key": "other"}, {"webhook": lambda w: WebhookFactory(practice=w.practice)}],
+    ),
+    "webhookdelivery_event_has_its_alert": Check(
+        WebhookDelivery,
+        [{"event": f"alert.{what}", "alert": an_alert} for what in HAPPENS_TO_ALERTS],
+        [{"event": "alert.opened"}, {"alert": an_alert}, {"event": "alert.any", "alert": an_alert}],
+    ),
     "night_once": Once(Night, [{"night_on": LATER}]),
     "night_status_known": known(Night, "status", ["due", "running", "done", "skipped"]),
     "nightclient_once_per_revision": Once(

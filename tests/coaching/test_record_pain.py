@@ -5,12 +5,29 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from coaching.errors import ConflictError, ConsentMissingError, GoneError
-from coaching.models import Actor, Alert, Client, JointDay, MailRow, Membership, PainReport, Role
+from coaching.models import (
+    Actor,
+    Alert,
+    Client,
+    JointDay,
+    MailRow,
+    Membership,
+    PainReport,
+    Role,
+    WebhookDelivery,
+)
 from coaching.operations.alerts import acknowledge, ask_withdrawal, close
 from coaching.operations.entries import PainEntry
 from coaching.operations.pain import record_pain_report
 from coaching.operations.urgent import remind_of_unread_red_flags
-from tests.factories import AlertFactory, ClientFactory, InjuryFactory, MembershipFactory, fresh_uid
+from tests.factories import (
+    AlertFactory,
+    ClientFactory,
+    InjuryFactory,
+    MembershipFactory,
+    WebhookFactory,
+    fresh_uid,
+)
 from tests.plan_builders import actor_of
 
 TODAY = date(2026, 3, 2)
@@ -353,3 +370,39 @@ def test_red_flag_that_was_read_in_time_is_not_told_to_the_owner(cast, report):
     acknowledge(actor=actor_of(cast.coach), alert_uid=alert.uid, expected_version=alert.version, now=NOW)
     remind_of_unread_red_flags(now=NOW + timedelta(hours=5))
     assert recipients() == []
+
+
+def events() -> list[str]:
+    return list(WebhookDelivery.objects.order_by("id").values_list("event", flat=True))
+
+
+def test_a_red_flag_is_told_to_webhooks_in_the_same_transaction_as_its_mail(cast, report):
+    WebhookFactory(practice=cast.practice)
+    report(flagged("night_pain"))
+    assert events() == ["alert.opened"]
+    report(flagged("night_pain"))
+    assert events() == ["alert.opened"]
+
+
+def test_a_new_symptom_of_a_standing_red_flag_is_told_as_worse(cast, report):
+    WebhookFactory(practice=cast.practice)
+    report(flagged("night_pain"))
+    report(flagged("swollen_calf"))
+    assert events() == ["alert.opened", "alert.worsened"]
+
+
+def test_more_pain_beyond_the_limit_is_told_as_worse_once(cast, report):
+    WebhookFactory(practice=cast.practice)
+    for level in (7, 8, 8):
+        report(pain=level)
+    assert events() == ["alert.opened", "alert.worsened"]
+
+
+def test_worse_than_what_was_read_is_told_to_webhooks_once(cast, report):
+    WebhookFactory(practice=cast.practice, events=["alert.worsened"])
+    report(pain=6)
+    acknowledge(
+        actor=actor_of(cast.coach), alert_uid=the_alert("pain_limit").uid, expected_version=1, now=NOW
+    )
+    report(pain=9)
+    assert events() == ["alert.worsened"]

@@ -6,6 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from django.core.checks import ERROR, run_checks
+
 ROOT = Path(__file__).resolve().parents[2]
 UNSET = ("DATABASE_URL", "REDIS_URL", "EMAIL_URL", "SECRET_KEY")
 
@@ -35,3 +37,14 @@ def test_a_secret_is_made_once_and_kept_for_this_user_only(tmp_path):
 def test_a_secret_from_the_environment_wins_and_leaves_no_file(tmp_path):
     assert secret_with(tmp_path, SECRET_KEY="from-the-environment") == "from-the-environment"
     assert not (tmp_path / "secret_key").exists()
+
+
+def errors_before_deployment() -> list[str | None]:
+    found = run_checks(include_deployment_checks=True)
+    return [message.id for message in found if message.level >= ERROR]
+
+
+def test_addresses_for_tests_are_refused_before_deployment(settings):
+    assert errors_before_deployment() == []
+    settings.WEBHOOK_TEST_ADDRESSES = ["http://127.0.0.1:8123"]
+    assert errors_before_deployment() == ["coaching.E001"]
