@@ -56,8 +56,7 @@ class SecretIn(StrictSerializer):
     overlap_hours = WholeField(
         min_value=0,
         max_value=OVERLAP_AT_MOST_HOURS,
-        default=24,
-        help_text="How long the former secret signs along; 0 if somebody else has learned it.",
+        help_text="How long the former secret signs along, such as 24; 0 if somebody else has learned it.",
     )
 
 

@@ -378,7 +378,7 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "practice": w.practice,
         "webhook": w.webhook,
         "event": "webhook.test",
-        "event_key": "any",
+        "event_key": f"any:{fresh_uid()}",
         "created_at": NOW,
         "next_at": NOW,
     },

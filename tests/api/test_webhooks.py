@@ -22,7 +22,12 @@ def at_noon(time_machine):
 
 @pytest.fixture(autouse=True)
 def every_name_is_public(monkeypatch):
-    monkeypatch.setattr(public_addresses, "resolve_name", lambda *_: ["93.184.215.14"])
+    """No name is asked for, and only loopback is ever called."""
+
+    def resolve(host, port, within_s):
+        return [host if host == "127.0.0.1" else "93.184.215.14"]
+
+    monkeypatch.setattr(public_addresses, "resolve_name", resolve)
 
 
 @pytest.fixture
@@ -122,7 +127,7 @@ def test_an_edit_needs_the_current_version(owner, webhook, do):
         ({"address": "https://hooks.example.org:8443/"}, "/address", "port"),
         ({"address": "https://hooks.example.org/\r\nX: 1"}, "/address", "control_character"),
         ({"address": "https://bücher.example/"}, "/address", "not_an_address"),
-        ({"address": "https://hooks.example.org/" + "a" * 500}, "/address", "max_length"),
+        ({"address": "https://hooks.example.org/" + "a" * 500}, "/address", "not_an_address"),
         ({"address": 7}, "/address", "invalid"),
         ({"events": []}, "/events", "min_length"),
         ({"events": ["alert.opened", "alert.opened"]}, "/events", "repeated"),
@@ -164,7 +169,7 @@ def test_a_removed_webhook_is_not_there(owner, webhook):
 
 
 def test_a_rotated_secret_is_shown_once_and_says_how_long_both_hold(owner, webhook):
-    answered = owner.post(one(webhook, "/secret"), {}, HTTP_IF_MATCH='"1"')
+    answered = owner.post(one(webhook, "/secret"), {"overlap_hours": 24}, HTTP_IF_MATCH='"1"')
     assert (answered.status_code, answered["ETag"]) == (201, '"2"')
     assert answered.json()["webhook"]["former_secret_until_at"] == "2026-03-03T12:00:00Z"
     assert answered.json()["secret"].startswith("whsec_")
@@ -176,8 +181,8 @@ def test_without_overlap_the_former_secret_ends_at_once(owner, webhook):
 
 
 def test_rotating_needs_the_current_version(owner, webhook):
-    assert owner.post(one(webhook, "/secret"), {}).status_code == 428
-    assert owner.post(one(webhook, "/secret"), {}, HTTP_IF_MATCH='"9"').status_code == 412
+    assert owner.post(one(webhook, "/secret"), {"overlap_hours": 24}).status_code == 428
+    assert owner.post(one(webhook, "/secret"), {"overlap_hours": 24}, HTTP_IF_MATCH='"9"').status_code == 412
 
 
 @pytest.mark.parametrize("hours", [-1, 169, 1.5, "24", None, True])
@@ -253,7 +258,7 @@ def test_everything_an_owner_does_is_on_the_trail(cast, owner):
     owner.post(ALL, BODY)
     webhook = Webhook.objects.get()
     patch(owner, webhook, {"is_active": True})
-    owner.post(one(webhook, "/secret"), {}, HTTP_IF_MATCH='"2"')
+    owner.post(one(webhook, "/secret"), {"overlap_hours": 24}, HTTP_IF_MATCH='"2"')
     owner.post(one(webhook, "/test"))
     owner.delete(one(webhook), HTTP_IF_MATCH='"3"')
     rows = AuditEvent.objects.filter(record_kind="webhook", record_id=str(webhook.uid)).order_by("id")
@@ -271,7 +276,7 @@ def test_only_the_owner_of_the_practice_gets_there(cast, signed_in, webhook, who
         api.get(one(webhook)),
         api.patch(one(webhook), {"is_active": False}, **match),
         api.delete(one(webhook), **match),
-        api.post(one(webhook, "/secret"), {}, **match),
+        api.post(one(webhook, "/secret"), {"overlap_hours": 24}, **match),
         api.post(one(webhook, "/test")),
         api.get(one(webhook, "/deliveries")),
     ]

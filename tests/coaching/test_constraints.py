@@ -517,6 +517,7 @@ CASES: dict[str, Check | Once] = {
     "webhookdelivery_once_per_event": Once(
         WebhookDelivery,
         [{"event_key": "other"}, {"webhook": lambda w: WebhookFactory(practice=w.practice)}],
+        {"event_key": "one"},
     ),
     "webhookdelivery_event_has_its_alert": Check(
         WebhookDelivery,

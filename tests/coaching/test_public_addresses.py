@@ -206,11 +206,11 @@ def test_an_address_for_tests_is_called_only_at_its_very_origin(settings):
 
 
 def test_a_slow_resolver_is_left_behind(monkeypatch):
-    monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: time.sleep(1))
+    monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: [time.sleep(0.5)][:0])
     started_s = time.monotonic()
     with pytest.raises(OSError):
         resolve_name("hooks.example.org", 443, 0.05)
-    assert time.monotonic() - started_s < 0.5
+    assert time.monotonic() - started_s < 0.4
 
 
 def test_each_address_of_a_name_is_found_once():
