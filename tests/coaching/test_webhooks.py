@@ -116,7 +116,7 @@ def test_no_health_text_and_no_name_leaves(peer, secret, alert):
     tell(alert)
     send()
     sent = repr(peer.heard[0])
-    for private in ("knee", "pain", "Pain", "Mira", "Carl", "Harbour", "60"):
+    for private in ("knee", "pain", "Pain", "Mira", "Carl", "Harbour", "severity"):
         assert private not in sent.replace(str(peer.port), "")
 
 
