@@ -1,28 +1,25 @@
 """What every command has in common that brings a file into a practice by hand."""
 
-import json
-import time
-from argparse import ArgumentParser, RawDescriptionHelpFormatter
+from argparse import RawDescriptionHelpFormatter
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import Any, ClassVar, Protocol
-from uuid import UUID
 
-from django.core.management.base import BaseCommand, CommandError, CommandParser, DjangoHelpFormatter
+from django.core.management.base import CommandError, CommandParser, DjangoHelpFormatter
 from django.utils import timezone
 
 from coaching.errors import InvalidError, NotFoundError
 from coaching.exchange.table import text_of
+from coaching.management.arguments import record_id
+from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand, add_json
 from coaching.models import Actor, Practice
 from coaching.operations.import_rows import RowProblem
 from coaching.operations.imports import Asked, Tell, owner_of
 from coaching.operations.places import place_faults
 
-QUIET_S = 2.0
 SHOWN_PROBLEMS = 50
-UNREADABLE, BAD_ROWS = 1, 2
 
 
 class Brought(Protocol):
@@ -44,12 +41,18 @@ class AsWritten(DjangoHelpFormatter, RawDescriptionHelpFormatter):
     """Django's order of the options, and the columns as the page of the format lays them out."""
 
 
-class ImportCommand(BaseCommand):
+class ImportCommand(CommandByHand):
     """A command is its format's page, how its rows are read and stored, and how the counts are told."""
 
     page: ClassVar[str]
     rules: ClassVar[str]
     has_links: ClassVar[bool] = True
+    ends = (
+        "Ends with 0 if done; with 1 if the file cannot be read or there is no such practice or no database; "
+        "with 2 if rows are bad or it was asked wrongly; with 130 if interrupted: what was imported until "
+        "then stays, and the same command imports the rest."
+    )
+    interrupted = "What was imported until then stays; import it again for the rest."
 
     def read(self, text: str, *, zone: str | None, tell: Callable[[int], None]) -> list[Any]:
         raise NotImplementedError
@@ -64,12 +67,12 @@ class ImportCommand(BaseCommand):
         self.help = f"{self.page}\n{self.rules}"
         return super().create_parser(prog_name, subcommand, formatter_class=AsWritten, **kwargs)
 
-    def add_arguments(self, parser: ArgumentParser) -> None:
+    def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", type=Path, help="the file")
-        parser.add_argument("--practice", required=True, type=UUID, help="the practice's id")
+        parser.add_argument("--practice", required=True, type=record_id, help="the practice's id")
         parser.add_argument("--dry-run", action="store_true", help="check and count, write nothing")
         parser.add_argument("--skip-bad", action="store_true", help="write what has no bad row")
-        parser.add_argument("--json", action="store_true", help="print one JSON object instead of lines")
+        add_json(parser)
         parser.add_argument("--zone", help="where times without an offset were written, like Europe/Berlin")
         if self.has_links:
             parser.add_argument(
@@ -79,16 +82,16 @@ class ImportCommand(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         practice = Practice.objects.filter(uid=options["practice"]).first()
         if practice is None:
-            raise CommandError("There is no such practice.", returncode=UNREADABLE)
+            raise CommandError("There is no such practice.", returncode=COULD_NOT)
         for fault in place_faults(zone=options["zone"]):
-            raise CommandError(fault.detail, returncode=UNREADABLE)
+            raise CommandError(f"--zone: {fault.detail}", returncode=ASKED_WRONGLY)
         brought = self._bring(practice, options)
-        self.stdout.write(json.dumps(asdict(brought)) if options["json"] else "\n".join(self._lines(brought)))  # type: ignore[call-overload]
+        self.say(options, asdict(brought), self._lines(brought))  # type: ignore[call-overload]
         if brought.problems and not (options["skip_bad"] and brought.has_good):
-            raise CommandError(f"Bad rows: {brought.bad_rows:,}.", returncode=BAD_ROWS)
+            raise CommandError(f"Bad rows: {brought.bad_rows:,}.", returncode=ASKED_WRONGLY)
 
     def _bring(self, practice: Practice, options: dict[str, Any]) -> Brought:
-        tell = self._progress()
+        tell = self.progress()
         asked = Asked(
             is_dry_run=options["dry_run"],
             skips_bad=options["skip_bad"],
@@ -108,22 +111,9 @@ class ImportCommand(BaseCommand):
                 tell=lambda done, total: tell(f"{done:,} of {total:,} stored"),
             )
         except OSError as error:
-            raise CommandError(f"The file cannot be read: {error.strerror}.", returncode=UNREADABLE) from None
+            raise CommandError(f"The file cannot be read: {error.strerror}.", returncode=COULD_NOT) from None
         except (InvalidError, NotFoundError) as error:
-            raise CommandError(error.detail, returncode=UNREADABLE) from None
-
-    def _progress(self) -> Callable[[str], None]:
-        """Tell how far it is on the error stream, once it takes longer than a person likes to wait."""
-        told_at = time.monotonic()
-
-        def tell(words: str) -> None:
-            nonlocal told_at
-            if time.monotonic() - told_at >= QUIET_S:
-                told_at = time.monotonic()
-                self.stderr.write(words, style_func=str)
-                self.stderr.flush()
-
-        return tell
+            raise CommandError(error.detail, returncode=COULD_NOT) from None
 
     def _lines(self, brought: Brought) -> Iterator[str]:
         for problem in brought.problems[:SHOWN_PROBLEMS]:

@@ -55,13 +55,16 @@ ROWS = {
         keys=("practice", "name", "token", "accept_at", "expires_at"),
     ),
     "demo": Row(None, ((("--on", "yesterday"), 2, "is not a date like 2026-03-02"),), has_json=False),
-    "import_sets": Row(
-        None,
-        (
-            (("{sets}", "--practice", "12"), 2, "--practice"),
-            (("{sets}", "--practice", NOBODY), 1, "no such practice"),
-        ),
-    ),
+    **{
+        name: Row(
+            None,
+            (
+                (("{sets}", "--practice", "12"), 2, "is not an id like"),
+                (("{sets}", "--practice", NOBODY), 1, "no such practice"),
+            ),
+        )
+        for name in ("import_pain_reports", "import_plans", "import_sets")
+    },
     "night": Row(
         ("--on", "2026-03-02"),
         (

@@ -11,7 +11,7 @@ from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from coaching.exchange import table
-from coaching.management import importing
+from coaching.management import telling
 from coaching.models import Actor, AuditEvent, Consent, LiftDay, LoggedSet, Role, Session
 from coaching.operations import imports
 from coaching.operations.sessions import delete_session, record_batch
@@ -507,7 +507,7 @@ def test_many_problems_are_cut_short_for_a_person_only(run):
 
 
 def test_long_work_tells_how_far_it_is(run, monkeypatch):
-    monkeypatch.setattr(importing, "QUIET_S", 0.0)
+    monkeypatch.setattr(telling, "QUIET_S", 0.0)
     assert run(HEADER, GOOD).warned == "1 of 1 stored\n"
 
 

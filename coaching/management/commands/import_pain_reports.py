@@ -16,9 +16,7 @@ class Command(ImportCommand):
     rules = (
         "Every row is checked first, and nothing is written while any row is bad. With --skip-bad the good\n"
         "ones are written. A file that is imported again writes nothing twice, and overwrites nothing. What\n"
-        "is urgent is mailed as if it had been posted today.\n\n"
-        "Ends with 0; with 2 if rows are bad and nothing was written; with 1 if the file cannot be read or\n"
-        "there is no such practice."
+        "is urgent is mailed as if it had been posted today."
     )
 
     def read(self, text: str, *, zone: str | None, tell: Callable[[int], None]) -> list[Any]:

@@ -16,9 +16,7 @@ class Command(ImportCommand):
     rules = (
         "Every plan is checked first, and nothing is written while any row is bad. With --skip-bad a plan\n"
         "with a bad row is left out whole. A file that is imported again writes nothing twice, and\n"
-        "overwrites nothing.\n\n"
-        "Ends with 0; with 2 if rows are bad and nothing was written; with 1 if the file cannot be read or\n"
-        "there is no such practice."
+        "overwrites nothing."
     )
     has_links = False
 

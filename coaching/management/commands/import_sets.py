@@ -16,9 +16,7 @@ class Command(ImportCommand):
         "Every row is checked first, and nothing is written while any row is bad. With --skip-bad a session\n"
         "with a bad row is left out whole, and the others are written; a bad row without a readable time\n"
         "takes all sessions of its client along. A file that is imported again writes nothing twice. What\n"
-        "stands already is never overwritten: correct it through the API.\n\n"
-        "Ends with 0; with 2 if rows are bad and nothing was written; with 1 if the file cannot be read or\n"
-        "there is no such practice."
+        "stands already is never overwritten: correct it through the API."
     )
 
     def read(self, text: str, *, zone: str | None, tell: Callable[[int], None]) -> list[Any]:
