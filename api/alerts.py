@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
+from api.etags import Shown
 from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField
 from api.permissions import IsCoach
 from api.picture_links import HELP, picture_link
@@ -180,6 +181,10 @@ class AlertActionView(Endpoint):
 
     def answer(self, alert: Alert) -> Response:
         return with_etag(self.request, AlertOut(alert).data, alert.version)
+
+    def shown(self, record: Alert) -> Shown:
+        alert = read_alert(actor=self.actor, alert_uid=record.uid, now=timezone.now())
+        return Shown(alert.version, AlertOut(alert).data)
 
 
 class AcknowledgementView(AlertActionView):

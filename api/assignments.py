@@ -12,10 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
-from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField
-from api.parsers import MergePatchParser, StrictJSONParser
+from api.etags import Shown
+from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField, WithOwnId
 from api.plans import DayOut
-from coaching.models import ScheduledStatus
+from coaching.models import Actor, Assignment, ScheduledSession, ScheduledStatus
 from coaching.operations.assignments import assign_plan, end_assignment, read_assignment, read_assignments
 from coaching.operations.scheduled_sessions import (
     CalendarChange,
@@ -27,7 +27,7 @@ from coaching.operations.scheduled_sessions import (
 MAX_WINDOW_DAYS = 120
 
 
-class AssignmentIn(StrictSerializer):
+class AssignmentIn(WithOwnId):
     plan = IdField()
     starts_on = DayField()
     override_reason = TextField(
@@ -167,11 +167,15 @@ class AssignmentsView(Endpoint):
             starts_on=asked["starts_on"],
             override_reason=asked["override_reason"],
             now=timezone.now(),
+            own_uid=asked.get("id"),
         )
         row = assigned.assignment
         return with_etag(
             request, AssignmentOut(row).data, row.version, status=201 if assigned.is_new else 200
         )
+
+    def shown(self, record: Assignment) -> Shown:
+        return shown_assignment(self.actor, self.kwargs["client_id"], record)
 
 
 class AssignmentView(Endpoint):
@@ -195,6 +199,14 @@ class AssignmentView(Endpoint):
         )
         return Response(status=204)
 
+    def shown(self, record: Assignment) -> Shown:
+        return shown_assignment(self.actor, self.kwargs["client_id"], record)
+
+
+def shown_assignment(actor: Actor, client_uid: uuid.UUID, record: Assignment) -> Shown:
+    row = read_assignment(actor=actor, client_uid=client_uid, assignment_uid=record.uid, now=timezone.now())
+    return Shown(row.version, AssignmentOut(row).data)
+
 
 class CalendarView(Endpoint):
     @extend_schema(
@@ -214,8 +226,6 @@ class CalendarView(Endpoint):
 
 
 class ScheduledSessionView(Endpoint):
-    parser_classes = [StrictJSONParser, MergePatchParser]
-
     @extend_schema(operation_id="scheduled_sessions_read", responses={200: ScheduledSessionOut})
     def get(self, request: Request, client_id: uuid.UUID, scheduled_session_id: uuid.UUID) -> Response:
         """One scheduled session with its whole content."""
@@ -240,6 +250,15 @@ class ScheduledSessionView(Endpoint):
             now=timezone.now(),
         )
         return with_etag(request, ScheduledSessionOut(row).data, row.session.version)
+
+    def shown(self, record: ScheduledSession) -> Shown:
+        row = read_scheduled_session(
+            actor=self.actor,
+            client_uid=self.kwargs["client_id"],
+            scheduled_uid=record.uid,
+            now=timezone.now(),
+        )
+        return Shown(row.session.version, ScheduledSessionOut(row).data)
 
 
 urlpatterns = [

@@ -11,7 +11,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint
-from api.fields import CodeField, DayField, FlagField, StrictSerializer, TextField
+from api.etags import Shown
+from api.fields import CodeField, DayField, FlagField, TextField, WithOwnId
 from api.permissions import IsCoach
 from coaching.models import Clearance, InterventionNote, Joint, SiteSide
 from coaching.operations.clearances import ClearanceContent, read_clearances, record_clearance
@@ -20,7 +21,7 @@ from coaching.operations.intervention_notes import NoteContent, read_notes, writ
 MAX_FLAGS = 50
 
 
-class ClearanceIn(StrictSerializer):
+class ClearanceIn(WithOwnId):
     """A decision of a licensed clinician; the coach records it and does not make it."""
 
     joint = CodeField(choices=Joint.values, required=False)
@@ -49,7 +50,7 @@ class ClearanceOut(serializers.Serializer[Clearance]):
     recorded_at = serializers.DateTimeField()
 
 
-class NoteIn(StrictSerializer):
+class NoteIn(WithOwnId):
     joint = CodeField(choices=Joint.values)
     side = CodeField(choices=SiteSide.values)
     noted_on = DayField()
@@ -78,15 +79,23 @@ class ClearancesView(Endpoint):
         rows = read_clearances(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: ClearanceOut(row).data)
 
-    @extend_schema(operation_id="clearance_record", request=ClearanceIn, responses={201: ClearanceOut})
+    @extend_schema(
+        operation_id="clearance_record",
+        request=ClearanceIn,
+        responses={200: ClearanceOut, 201: ClearanceOut},
+    )
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
         """Ends the red flags whose every symptom it covers, at its site if it names one."""
         body = self.checked(ClearanceIn)
+        own_uid = body.pop("id", None)
         content = ClearanceContent(flags=tuple(body.pop("flags")), **body)
-        clearance = record_clearance(
-            actor=self.actor, client_uid=client_id, content=content, now=timezone.now()
+        kept = record_clearance(
+            actor=self.actor, client_uid=client_id, content=content, now=timezone.now(), own_uid=own_uid
         )
-        return Response(ClearanceOut(clearance).data, status=201)
+        return Response(ClearanceOut(kept.row).data, status=201 if kept.is_new else 200)
+
+    def shown(self, record: Clearance) -> Shown:
+        return Shown(None, ClearanceOut(record).data)
 
 
 class NotesView(Endpoint):
@@ -96,11 +105,23 @@ class NotesView(Endpoint):
         rows = read_notes(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: NoteOut(row).data)
 
-    @extend_schema(operation_id="intervention_note_write", request=NoteIn, responses={201: NoteOut})
+    @extend_schema(
+        operation_id="intervention_note_write", request=NoteIn, responses={200: NoteOut, 201: NoteOut}
+    )
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
-        content = NoteContent(**self.checked(NoteIn))
-        note = write_note(actor=self.actor, client_uid=client_id, content=content, now=timezone.now())
-        return Response(NoteOut(note).data, status=201)
+        body = self.checked(NoteIn)
+        own_uid = body.pop("id", None)
+        kept = write_note(
+            actor=self.actor,
+            client_uid=client_id,
+            content=NoteContent(**body),
+            now=timezone.now(),
+            own_uid=own_uid,
+        )
+        return Response(NoteOut(kept.row).data, status=201 if kept.is_new else 200)
+
+    def shown(self, record: InterventionNote) -> Shown:
+        return Shown(None, NoteOut(record).data)
 
 
 urlpatterns = [

@@ -11,9 +11,19 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
-from api.fields import CodeField, DayField, FlagField, IdField, NumberField, StrictSerializer, TextField
-from api.parsers import MergePatchParser, StrictJSONParser
+from api.etags import Shown
+from api.fields import (
+    CodeField,
+    DayField,
+    FlagField,
+    IdField,
+    NumberField,
+    StrictSerializer,
+    TextField,
+    WithOwnId,
+)
 from coaching.models import (
+    Actor,
     AuditEvent,
     BodyMass,
     Client,
@@ -23,7 +33,7 @@ from coaching.models import (
     ProgressionRule,
     TrainingStatus,
 )
-from coaching.operations.body_masses import read_body_masses, record_body_mass
+from coaching.operations.body_masses import read_body_mass, read_body_masses, record_body_mass
 from coaching.operations.clients import ClientContent, create_client, read_client, update_client
 from coaching.operations.consents import give_consent, read_consent, read_consents, withdraw_consent
 from coaching.reads.audit import audit_trail
@@ -68,6 +78,10 @@ class ClientIn(StrictSerializer):
         help_text="For coaches only; never shown to the client.",
     )
     coach = IdField(required=False, help_text="A membership; only the owner names another than themselves.")
+
+
+class NewClientIn(ClientIn, WithOwnId):
+    pass
 
 
 class ClientPatch(ClientIn):
@@ -120,6 +134,7 @@ class BodyMassIn(StrictSerializer):
 class BodyMassOut(serializers.Serializer[BodyMass]):
     measured_on = serializers.DateField()
     body_mass_kg = serializers.FloatField()
+    version = serializers.IntegerField()
 
 
 class ConsentIn(StrictSerializer):
@@ -131,6 +146,7 @@ class ConsentOut(serializers.Serializer[Consent]):
     text_version = serializers.CharField()
     given_at = serializers.DateTimeField()
     withdrawn_at = serializers.DateTimeField(allow_null=True)
+    version = serializers.IntegerField()
     recorded_by = serializers.SerializerMethodField(help_text="The client, or a coach on their behalf.")
 
     def get_recorded_by(self, consent: Consent) -> str:
@@ -159,18 +175,22 @@ class ClientsView(Endpoint):
         rows = clients_for(self.actor, is_archived=query.get("archived") == "true")
         return self.page(rows, lambda row: ClientLineOut(row).data)
 
-    @extend_schema(operation_id="client_create", request=ClientIn, responses={201: ClientOut})
+    @extend_schema(
+        operation_id="client_create", request=NewClientIn, responses={200: ClientOut, 201: ClientOut}
+    )
     def post(self, request: Request) -> Response:
         """Add a client; you become their coach unless you are the owner and name one."""
-        body = self.checked(ClientIn)
-        content = ClientContent(coach_uid=body.pop("coach", None), **body)
-        client = create_client(actor=self.actor, content=content, now=timezone.now())
-        return with_etag(request, ClientOut(client).data, client.version, status=201)
+        body = self.checked(NewClientIn)
+        content = ClientContent(coach_uid=body.pop("coach", None), own_uid=body.pop("id", None), **body)
+        kept = create_client(actor=self.actor, content=content, now=timezone.now())
+        status = 201 if kept.is_new else 200
+        return with_etag(request, ClientOut(kept.row).data, kept.row.version, status=status)
+
+    def shown(self, record: Client) -> Shown:
+        return shown_client(self.actor, record)
 
 
 class ClientView(Endpoint):
-    parser_classes = [StrictJSONParser, MergePatchParser]
-
     @extend_schema(operation_id="client_get", responses={200: ClientOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """One record; a client sees their own without the coach's private note."""
@@ -189,8 +209,20 @@ class ClientView(Endpoint):
         )
         return with_etag(request, self._shape(client).data, client.version)
 
+    def shown(self, record: Client) -> Shown:
+        return shown_client(self.actor, record)
+
     def _shape(self, client: Client) -> OwnRecordOut:
-        return ClientOut(client) if self.actor.is_coach else OwnRecordOut(client)
+        return client_shape(self.actor, client)
+
+
+def client_shape(actor: Actor, client: Client) -> OwnRecordOut:
+    return ClientOut(client) if actor.is_coach else OwnRecordOut(client)
+
+
+def shown_client(actor: Actor, record: Client) -> Shown:
+    client = read_client(actor=actor, client_uid=record.uid, now=timezone.now())
+    return Shown(client.version, client_shape(actor, client).data)
 
 
 class BodyMassesView(Endpoint):
@@ -205,10 +237,25 @@ class BodyMassesView(Endpoint):
         responses={201: BodyMassOut, 200: BodyMassOut},
     )
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
-        """One value a day; another for the same day corrects it and answers 200."""
-        body = self.checked(BodyMassIn)
-        recorded = record_body_mass(actor=self.actor, client_uid=client_id, now=timezone.now(), **body)
-        return Response(BodyMassOut(recorded.body_mass).data, status=201 if recorded.is_new else 200)
+        """One value a day; another for the same day corrects it with If-Match, else 409."""
+        recorded = record_body_mass(
+            actor=self.actor,
+            client_uid=client_id,
+            now=timezone.now(),
+            expected_version=self.named_version(),
+            **self.checked(BodyMassIn),
+        )
+        row, status = recorded.body_mass, 201 if recorded.is_new else 200
+        return with_etag(request, BodyMassOut(row).data, row.version, status=status)
+
+    def shown(self, record: BodyMass) -> Shown:
+        row = read_body_mass(
+            actor=self.actor,
+            client_uid=self.kwargs["client_id"],
+            measured_on=record.measured_on,
+            now=timezone.now(),
+        )
+        return Shown(row.version, BodyMassOut(row).data)
 
 
 class ConsentsView(Endpoint):
@@ -223,27 +270,48 @@ class ConsentView(Endpoint):
     def get(self, request: Request, client_id: uuid.UUID, purpose: str) -> Response:
         """The latest consent for this purpose, standing or withdrawn."""
         consent = read_consent(actor=self.actor, client_uid=client_id, purpose=purpose, now=timezone.now())
-        return Response(ConsentOut(consent).data)
+        return with_etag(request, ConsentOut(consent).data, consent.version)
 
     @extend_schema(
         operation_id="consent_give", request=ConsentIn, responses={201: ConsentOut, 200: ConsentOut}
     )
     def put(self, request: Request, client_id: uuid.UUID, purpose: str) -> Response:
-        """Given by the client, or recorded by a coach for them; a new text replaces the earlier."""
+        """Given by the client, or recorded by a coach for them; a new text replaces the earlier.
+
+        Once one was given, another text, or the same after a withdrawal, needs If-Match, else 409: what a
+        device sends late must not undo a withdrawal.
+        """
         given = give_consent(
             actor=self.actor,
             client_uid=client_id,
             purpose=purpose,
             text_version=self.checked(ConsentIn)["text_version"],
             now=timezone.now(),
+            expected_version=self.named_version(),
         )
-        return Response(ConsentOut(given.consent).data, status=201 if given.is_new else 200)
+        consent, status = given.consent, 201 if given.is_new else 200
+        return with_etag(request, ConsentOut(consent).data, consent.version, status=status)
 
     @extend_schema(operation_id="consent_withdraw", responses={204: None})
     def delete(self, request: Request, client_id: uuid.UUID, purpose: str) -> Response:
-        """From now on nothing more is stored for this purpose."""
-        withdraw_consent(actor=self.actor, client_uid=client_id, purpose=purpose, now=timezone.now())
+        """From now on nothing more is stored for this purpose. If-Match may be left out here."""
+        withdraw_consent(
+            actor=self.actor,
+            client_uid=client_id,
+            purpose=purpose,
+            now=timezone.now(),
+            expected_version=self.named_version(),
+        )
         return Response(status=204)
+
+    def shown(self, record: Consent) -> Shown:
+        consent = read_consent(
+            actor=self.actor,
+            client_uid=self.kwargs["client_id"],
+            purpose=record.purpose,
+            now=timezone.now(),
+        )
+        return Shown(consent.version, ConsentOut(consent).data)
 
 
 class AuditView(Endpoint):

@@ -9,8 +9,9 @@ from drf_standardized_errors.handler import ExceptionHandler
 from rest_framework import exceptions, status
 from rest_framework.response import Response
 
+from api.endpoint import Endpoint
 from api.problems import CONTENT_TYPE, Problem, faults_of, problem_body, problem_of
-from coaching.errors import ForbearError
+from coaching.errors import DiffersError, ForbearError
 
 UNAVAILABLE_RETRY_AFTER_S = 5
 
@@ -21,7 +22,7 @@ class ProblemFormatter(ExceptionFormatter):
         if isinstance(exc, exceptions.ValidationError):
             return problem_body("invalid", exc.status_code, "Some fields are not acceptable.", faults_of(exc))
         if isinstance(exc, Problem):
-            return problem_body(exc.code, exc.status_code, str(exc.detail), exc.faults)
+            return problem_body(exc.code, exc.status_code, str(exc.detail), exc.faults, exc.members)
         if exc.status_code >= 500:
             return problem_body("server_error", exc.status_code, "Something went wrong on our side.")
         code = exc.get_codes()
@@ -31,7 +32,7 @@ class ProblemFormatter(ExceptionFormatter):
 class ProblemHandler(ExceptionHandler):
     def convert_known_exceptions(self, exc: Exception) -> Exception:
         if isinstance(exc, ForbearError):
-            return problem_of(exc)
+            return self._told(exc)
         if isinstance(exc, OperationalError | InterfaceError):
             structlog.get_logger("api").warning("database_unavailable", error=type(exc).__name__)
             detail = "The database is not available; try again."
@@ -42,6 +43,19 @@ class ProblemHandler(ExceptionHandler):
             exc.status_code = status.HTTP_422_UNPROCESSABLE_ENTITY
         converted: Exception = super().convert_known_exceptions(exc)
         return converted
+
+    def _told(self, error: ForbearError) -> Problem:
+        """The problem, and for a conflict where what was sent differs from what is stored."""
+        view = self.context.get("view")
+        if isinstance(error, DiffersError) and isinstance(view, Endpoint):
+            return view.conflict(error)
+        return problem_of(error)
+
+    def get_headers(self, exc: exceptions.APIException) -> dict[str, str]:
+        headers: dict[str, str] = super().get_headers(exc)
+        if isinstance(exc, Problem) and exc.etag is not None:
+            headers["ETag"] = exc.etag
+        return headers
 
     def format_exception(self, exc: exceptions.APIException) -> dict[str, Any]:
         return ProblemFormatter(exc, self.context, self.exc).run()

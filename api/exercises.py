@@ -13,10 +13,11 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.endpoint import Endpoint
+from api.endpoint import Endpoint, with_etag
+from api.etags import Shown
 from api.fields import CodeField, FlagField, NumberField, StrictSerializer, TextField
 from api.permissions import IsCoach
-from coaching.models import STRESS_LEVELS, LoadBasis, Measure
+from coaching.models import STRESS_LEVELS, Client, Exercise, JointStress, LoadBasis, Measure
 from coaching.operations.audit import record_reads
 from coaching.operations.exercises import (
     STRESSED_JOINTS,
@@ -128,6 +129,9 @@ class StressOut(serializers.Serializer[Any]):
     source = serializers.CharField(  # type: ignore[assignment]  # a field of this name, not DRF's attribute
         help_text="catalogue, practice or client: whose judgement stands."
     )
+    version = serializers.IntegerField(
+        allow_null=True, help_text="For If-Match; null for the catalogue's, which is not edited."
+    )
 
 
 class MusclesOut(serializers.Serializer[Any]):
@@ -178,13 +182,19 @@ class ExercisesView(Endpoint):
         entries = exercise_entries(practice_id=practice_id, exercises=rows)
         return paginator.get_paginated_response([ExerciseOut(entries[row.id]).data for row in rows])
 
-    @extend_schema(operation_id="exercises_add", request=ExerciseIn, responses={201: ExerciseOut})
+    @extend_schema(
+        operation_id="exercises_add", request=ExerciseIn, responses={200: ExerciseOut, 201: ExerciseOut}
+    )
     def post(self, request: Request) -> Response:
         """Add an exercise of the practice's own; its words are those of the catalogue."""
         content = _content(self.checked(ExerciseIn))
-        add_exercise(actor=self.actor, content=content, now=timezone.now())
+        kept = add_exercise(actor=self.actor, content=content, now=timezone.now())
         entry = exercise_entry(practice_id=self.actor.practice_id, code=content.code)
-        return Response(ExerciseOut(entry).data, status=201)
+        return Response(ExerciseOut(entry).data, status=201 if kept.is_new else 200)
+
+    def shown(self, record: Exercise) -> Shown:
+        entry = exercise_entry(practice_id=self.actor.practice_id, code=record.code)
+        return Shown(None, ExerciseOut(entry).data)
 
 
 class ExerciseView(Endpoint):
@@ -198,7 +208,39 @@ class ExerciseView(Endpoint):
 JOINT = OpenApiParameter("joint", str, OpenApiParameter.PATH, enum=STRESSED_JOINTS)
 
 
-class ExerciseStressView(Endpoint):
+class StressView(Endpoint):
+    """Another judgement in place of one's own needs its version; taking it back does as well."""
+
+    def put_stress(self, code: str, joint: str, client: Client | None) -> Response:
+        kept = set_stress(
+            actor=self.actor,
+            code=code,
+            judgement=StressJudgement(joint=joint, **self.checked(StressIn)),
+            client=client,
+            expected_version=self.named_version(),
+            now=timezone.now(),
+        )
+        entry = exercise_entry(practice_id=self.actor.practice_id, code=code, client=client)
+        body, status = ExerciseOut(entry).data, 201 if kept.is_new else 200
+        shown = self.shown(kept.row).body
+        return with_etag(self.request, body, kept.row.version, status=status, shown=shown)
+
+    def drop(self, code: str, joint: str, client: Client | None) -> Response:
+        drop_stress(
+            actor=self.actor,
+            code=code,
+            joint=joint,
+            client=client,
+            expected_version=self.expected_version(),
+            now=timezone.now(),
+        )
+        return Response(status=204)
+
+    def shown(self, record: JointStress) -> Shown:
+        return Shown(record.version, {"stress": record.stress, "reason": record.reason})
+
+
+class ExerciseStressView(StressView):
     permission_classes = [IsAuthenticated, IsCoach]
 
     @extend_schema(
@@ -209,16 +251,12 @@ class ExerciseStressView(Endpoint):
     )
     def put(self, request: Request, code: str, joint: str) -> Response:
         """Put the practice's judgement above the catalogue's; 201 if it is the first."""
-        judgement = StressJudgement(joint=joint, **self.checked(StressIn))
-        is_new = set_stress(actor=self.actor, code=code, judgement=judgement, now=timezone.now())
-        entry = exercise_entry(practice_id=self.actor.practice_id, code=code)
-        return Response(ExerciseOut(entry).data, status=201 if is_new else 200)
+        return self.put_stress(code, joint, None)
 
     @extend_schema(operation_id="exercise_stress_drop", parameters=[JOINT], responses={204: None})
     def delete(self, request: Request, code: str, joint: str) -> Response:
         """Take the practice's judgement back; the catalogue's stands again."""
-        drop_stress(actor=self.actor, code=code, joint=joint, now=timezone.now())
-        return Response(status=204)
+        return self.drop(code, joint, None)
 
 
 class ClientExerciseView(Endpoint):
@@ -233,7 +271,7 @@ class ClientExerciseView(Endpoint):
         return Response(ExerciseOut(entry).data)
 
 
-class ClientExerciseStressView(Endpoint):
+class ClientExerciseStressView(StressView):
     @extend_schema(
         operation_id="client_exercise_stress_set",
         parameters=[JOINT],
@@ -242,20 +280,12 @@ class ClientExerciseStressView(Endpoint):
     )
     def put(self, request: Request, client_id: uuid.UUID, code: str, joint: str) -> Response:
         """Put a judgement for this client above the practice's and the catalogue's; 201 if the first."""
-        client = client_for(self.actor, client_id)
-        judgement = StressJudgement(joint=joint, **self.checked(StressIn))
-        is_new = set_stress(
-            actor=self.actor, code=code, judgement=judgement, client=client, now=timezone.now()
-        )
-        entry = exercise_entry(practice_id=client.practice_id, code=code, client=client)
-        return Response(ExerciseOut(entry).data, status=201 if is_new else 200)
+        return self.put_stress(code, joint, client_for(self.actor, client_id))
 
     @extend_schema(operation_id="client_exercise_stress_drop", parameters=[JOINT], responses={204: None})
     def delete(self, request: Request, client_id: uuid.UUID, code: str, joint: str) -> Response:
         """Take the judgement for this client back."""
-        client = client_for(self.actor, client_id)
-        drop_stress(actor=self.actor, code=code, joint=joint, client=client, now=timezone.now())
-        return Response(status=204)
+        return self.drop(code, joint, client_for(self.actor, client_id))
 
 
 def _content(checked: dict[str, Any]) -> ExerciseContent:

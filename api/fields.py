@@ -104,6 +104,14 @@ class IdField(serializers.UUIDField):
         return found
 
 
+# A comment for the same reason as above: a post that is sent again with its id is stored once.
+class WithOwnId(StrictSerializer):
+    id = IdField(
+        required=False,
+        help_text="Made by the app, so that it may send this again: the same content answers 200.",
+    )
+
+
 class InstantField(serializers.DateTimeField):
     """RFC 3339 with an offset: the zone is never guessed."""
 

@@ -10,9 +10,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
-from api.fields import CodeField, DayField, StrictSerializer, TextField, WholeField
-from api.parsers import MergePatchParser, StrictJSONParser
-from coaching.models import Injury, InjuryStatus, Joint, Restriction, RestrictionKind, SaidBy, SiteSide
+from api.etags import Shown
+from api.fields import CodeField, DayField, StrictSerializer, TextField, WholeField, WithOwnId
+from coaching.models import Actor, Injury, InjuryStatus, Joint, Restriction, RestrictionKind, SaidBy, SiteSide
 from coaching.operations.injuries import (
     InjuryJudgement,
     InjuryReport,
@@ -55,8 +55,16 @@ class InjuryJudgementIn(StrictSerializer):
     pain_limit = WholeField(min_value=1, max_value=10, required=False, allow_null=True)
 
 
-class InjuryIn(InjuryReportIn, InjuryJudgementIn):
+class InjuryPatch(InjuryReportIn, InjuryJudgementIn):
     """A coach's entry; `said_by` is coach unless it says otherwise."""
+
+
+class InjuryIn(InjuryPatch, WithOwnId):
+    """A coach's entry; `said_by` is coach unless it says otherwise."""
+
+
+class InjuryOfOwnIn(InjuryReportIn, WithOwnId):
+    """A client's entry."""
 
 
 class InjuryOut(serializers.Serializer[Injury]):
@@ -75,7 +83,7 @@ class InjuryOut(serializers.Serializer[Injury]):
     version = serializers.IntegerField()
 
 
-class RestrictionIn(StrictSerializer):
+class RestrictionIn(WithOwnId):
     kind = CodeField(choices=RestrictionKind.values)
     exercise = TextField(max_length=60, required=False, help_text="A code, with the kind avoid_exercise.")
     movement_pattern = TextField(max_length=30, required=False, help_text="With the kind avoid_pattern.")
@@ -104,40 +112,52 @@ class InjuriesView(Endpoint):
         rows = read_injuries(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: InjuryOut(row).data)
 
-    @extend_schema(operation_id="injury_report", request=InjuryIn, responses={201: InjuryOut})
+    @extend_schema(operation_id="injury_report", request=InjuryIn, responses={200: InjuryOut, 201: InjuryOut})
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client says where, since when and what; the rest is a coach's to fill."""
-        body = self.checked(InjuryIn if self.actor.is_coach else InjuryReportIn)
+        body = self.checked(InjuryIn if self.actor.is_coach else InjuryOfOwnIn)
+        own_uid = body.pop("id", None)
         judged = {key: body.pop(key) for key in list(body) if key in InjuryJudgementIn().fields}
-        injury = report_injury(
+        kept = report_injury(
             actor=self.actor,
             client_uid=client_id,
             report=InjuryReport(**body),
             judgement=InjuryJudgement(**judged) if judged else None,
             now=timezone.now(),
+            own_uid=own_uid,
         )
-        return with_etag(request, InjuryOut(injury).data, injury.version, status=201)
+        status = 201 if kept.is_new else 200
+        return with_etag(request, InjuryOut(kept.row).data, kept.row.version, status=status)
+
+    def shown(self, record: Injury) -> Shown:
+        return shown_injury(self.actor, self.kwargs["client_id"], record)
 
 
 class InjuryView(Endpoint):
-    parser_classes = [StrictJSONParser, MergePatchParser]
-
     @extend_schema(operation_id="injury_get", responses={200: InjuryOut})
     def get(self, request: Request, client_id: uuid.UUID, injury_id: uuid.UUID) -> Response:
         injury = read_injury(actor=self.actor, client_uid=client_id, injury_uid=injury_id, now=timezone.now())
         return with_etag(request, InjuryOut(injury).data, injury.version)
 
-    @extend_schema(operation_id="injury_update", request=InjuryIn, responses={200: InjuryOut})
+    @extend_schema(operation_id="injury_update", request=InjuryPatch, responses={200: InjuryOut})
     def patch(self, request: Request, client_id: uuid.UUID, injury_id: uuid.UUID) -> Response:
         injury = update_injury(
             actor=self.actor,
             client_uid=client_id,
             injury_uid=injury_id,
             expected_version=self.expected_version(),
-            changes=self.checked(InjuryIn, is_patch=True),
+            changes=self.checked(InjuryPatch, is_patch=True),
             now=timezone.now(),
         )
         return with_etag(request, InjuryOut(injury).data, injury.version)
+
+    def shown(self, record: Injury) -> Shown:
+        return shown_injury(self.actor, self.kwargs["client_id"], record)
+
+
+def shown_injury(actor: Actor, client_uid: uuid.UUID, record: Injury) -> Shown:
+    injury = read_injury(actor=actor, client_uid=client_uid, injury_uid=record.uid, now=timezone.now())
+    return Shown(injury.version, InjuryOut(injury).data)
 
 
 class RestrictionsView(Endpoint):
@@ -148,17 +168,26 @@ class RestrictionsView(Endpoint):
         )
         return self.page(rows, lambda row: RestrictionOut(row).data)
 
-    @extend_schema(operation_id="restriction_add", request=RestrictionIn, responses={201: RestrictionOut})
+    @extend_schema(
+        operation_id="restriction_add",
+        request=RestrictionIn,
+        responses={200: RestrictionOut, 201: RestrictionOut},
+    )
     def post(self, request: Request, client_id: uuid.UUID, injury_id: uuid.UUID) -> Response:
         body = self.checked(RestrictionIn)
-        restriction = add_restriction(
+        own_uid = body.pop("id", None)
+        kept = add_restriction(
             actor=self.actor,
             client_uid=client_id,
             injury_uid=injury_id,
             content=RestrictionContent(exercise_code=body.pop("exercise", ""), **body),
             now=timezone.now(),
+            own_uid=own_uid,
         )
-        return Response(RestrictionOut(restriction).data, status=201)
+        return Response(RestrictionOut(kept.row).data, status=201 if kept.is_new else 200)
+
+    def shown(self, record: Restriction) -> Shown:
+        return Shown(None, RestrictionOut(record).data)
 
 
 class RestrictionView(Endpoint):

@@ -12,8 +12,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
+from api.etags import Shown
 from api.fields import DayField, FlagField, IdField, NumberField, StrictSerializer
-from api.parsers import MergePatchParser, StrictJSONParser
 from api.permissions import IsCoach
 from coaching.models import Membership
 from coaching.operations.memberships import leave_practice, update_membership
@@ -82,7 +82,6 @@ class MembershipsView(Endpoint):
 
 
 class MembershipView(Endpoint):
-    parser_classes = [StrictJSONParser, MergePatchParser]
     permission_classes = [IsAuthenticated, IsCoach]
 
     @extend_schema(operation_id="membership_get", responses={200: MembershipOut})
@@ -113,6 +112,10 @@ class MembershipView(Endpoint):
             now=timezone.now(),
         )
         return Response(status=204)
+
+    def shown(self, record: Membership) -> Shown:
+        member = membership_for(self.actor, record.uid)
+        return Shown(member.version, MembershipOut(member).data)
 
 
 urlpatterns = [

@@ -64,6 +64,10 @@ class PainReportAlone(PainReportIn):
     session = IdField(required=False, allow_null=True, default=None)
 
 
+class DeleteQuery(StrictSerializer):
+    client = IdField(required=False, help_text="Whose it was, for a coach who deletes before it came in.")
+
+
 class PainReportOut(serializers.Serializer[PainReport]):
     id = serializers.UUIDField(source="uid")
     joint = serializers.CharField()
@@ -76,6 +80,8 @@ class PainReportOut(serializers.Serializer[PainReport]):
     explanation = serializers.CharField()
     reported_at = serializers.DateTimeField()
     felt_on = serializers.DateField()
+    session = serializers.UUIDField(source="session.uid", allow_null=True, default=None)
+    version = serializers.IntegerField()
 
 
 class UrgentOut(serializers.Serializer[UrgentNotice]):

@@ -9,9 +9,17 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.endpoint import Endpoint
-from api.pain_fields import PainReportAlone, PainReportOut, UrgentOut, pain_entry
-from coaching.operations.pain import RecordedPain, read_pain_report, read_pain_reports, record_pain_report
+from api.endpoint import Endpoint, with_etag
+from api.etags import Shown
+from api.pain_fields import DeleteQuery, PainReportAlone, PainReportOut, UrgentOut, pain_entry
+from coaching.models import PainReport
+from coaching.operations.pain import (
+    RecordedPain,
+    delete_pain_report,
+    read_pain_report,
+    read_pain_reports,
+    record_pain_report,
+)
 from coaching.reads.clients import written_client
 from coaching.reads.symptoms import SymptomQuestion, symptom_questions
 
@@ -39,19 +47,47 @@ class PainReportView(Endpoint):
         responses={200: RecordedPainOut, 201: RecordedPainOut},
     )
     def put(self, request: Request, report_id: uuid.UUID) -> Response:
-        """Store a pain report under an id that the client app made; sending it again is harmless."""
+        """Store a pain report under an id that the client app made; sending it again is harmless.
+
+        Other content needs If-Match, or answers 409. `session` null takes it out of its session.
+        """
         report_id = self.client_made(report_id)
-        data = self.checked(PainReportAlone)
-        client = written_client(self.actor, data.get("client"))
+        data, expected = self.checked(PainReportAlone), self.named_version()
         recorded = record_pain_report(
-            actor=self.actor, client=client, entry=pain_entry(data, report_id), now=timezone.now()
+            actor=self.actor,
+            client=written_client(self.actor, data.get("client")),
+            entry=pain_entry(data, report_id),
+            now=timezone.now(),
+            expected_version=expected,
         )
-        return Response(RecordedPainOut(recorded).data, status=201 if recorded.is_new else 200)
+        body, report = RecordedPainOut(recorded).data, recorded.report
+        status = 201 if recorded.is_new else 200
+        return with_etag(request, body, report.version, status=status, shown=body["pain_report"])
 
     @extend_schema(operation_id="pain_report_get", responses={200: PainReportOut})
     def get(self, request: Request, report_id: uuid.UUID) -> Response:
         report = read_pain_report(actor=self.actor, report_uid=report_id, now=timezone.now())
-        return Response(PainReportOut(report).data)
+        return with_etag(request, PainReportOut(report).data, report.version)
+
+    @extend_schema(operation_id="pain_report_delete", parameters=[DeleteQuery], responses={204: None})
+    def delete(self, request: Request, report_id: uuid.UUID) -> Response:
+        """Take a report back for good; its id answers 410 from then on. Needs If-Match.
+
+        So does an id whose post has not come in yet: a device that had no answer names version 1. A red flag
+        that the report has raised stands until it is cleared or withdrawn.
+        """
+        delete_pain_report(
+            actor=self.actor,
+            report_uid=self.client_made(report_id),
+            expected_version=self.expected_version(),
+            now=timezone.now(),
+            client_uid=self.checked_query(DeleteQuery).get("client"),
+        )
+        return Response(status=204)
+
+    def shown(self, record: PainReport) -> Shown:
+        report = read_pain_report(actor=self.actor, report_uid=record.uid, now=timezone.now())
+        return Shown(report.version, PainReportOut(report).data)
 
 
 class ClientPainReportsView(Endpoint):

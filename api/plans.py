@@ -12,10 +12,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
-from api.fields import CodeField, FlagField, NumberField, StrictSerializer, TextField, WholeField
+from api.etags import Shown
+from api.fields import CodeField, FlagField, NumberField, StrictSerializer, TextField, WholeField, WithOwnId
 from api.permissions import IsCoach
-from coaching.models import DEFAULT_LEVERS, BlockKind, EffortTarget, Lever, LoadRule, SetSide
-from coaching.operations.plans import archive_plan, rewrite_plan, write_plan
+from coaching.models import DEFAULT_LEVERS, Actor, BlockKind, EffortTarget, Lever, LoadRule, Plan, SetSide
+from coaching.operations.plans import archive_plan, keep_plan, rewrite_plan
 from coaching.reads.plans import (
     BlockContent,
     DayContent,
@@ -123,6 +124,10 @@ class PlanIn(StrictSerializer):
     days = serializers.ListField(child=DayIn(), allow_empty=False, max_length=MAX_DAYS)
 
 
+class NewPlanIn(PlanIn, WithOwnId):
+    pass
+
+
 class WarmUpStepOut(serializers.Serializer[Any]):
     share_of_work_load = serializers.FloatField()
     reps = serializers.IntegerField()
@@ -200,12 +205,18 @@ class PlansView(Endpoint):
         """A page of the practice's plans in use, without their content."""
         return self.page(plans_of(self.actor), lambda plan: PlanSummaryOut(plan).data)
 
-    @extend_schema(operation_id="plans_write", request=PlanIn, responses={201: PlanOut})
+    @extend_schema(operation_id="plans_write", request=NewPlanIn, responses={200: PlanOut, 201: PlanOut})
     def post(self, request: Request) -> Response:
         """Write a plan; it starts at version 1."""
-        content = plan_content(self.checked(PlanIn))
-        version = write_plan(actor=self.actor, content=content, now=timezone.now())
-        return with_etag(request, PlanOut(version).data, version.number, status=201)
+        body = self.checked(NewPlanIn)
+        kept = keep_plan(
+            actor=self.actor, content=plan_content(body), own_uid=body.get("id"), now=timezone.now()
+        )
+        status = 201 if kept.is_new else 200
+        return with_etag(request, PlanOut(kept.row).data, kept.row.number, status=status)
+
+    def shown(self, record: Plan) -> Shown:
+        return shown_plan(self.actor, record)
 
 
 class PlanView(Endpoint):
@@ -225,7 +236,7 @@ class PlanView(Endpoint):
             actor=self.actor,
             plan_uid=plan_id,
             content=plan_content(self.checked(PlanIn)),
-            expected_version=self.expected_version() if "If-Match" in request.headers else None,
+            expected_version=self.named_version(),
             now=timezone.now(),
         )
         return with_etag(request, PlanOut(version).data, version.number)
@@ -238,6 +249,14 @@ class PlanView(Endpoint):
             actor=self.actor, plan_uid=plan_id, expected_version=self.expected_version(), now=timezone.now()
         )
         return Response(status=204)
+
+    def shown(self, record: Plan) -> Shown:
+        return shown_plan(self.actor, record)
+
+
+def shown_plan(actor: Actor, record: Plan) -> Shown:
+    version = current_version(plan_for(actor, record.uid))
+    return Shown(version.number, PlanOut(version).data)
 
 
 class PlanVersionView(Endpoint):

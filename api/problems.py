@@ -61,6 +61,8 @@ class Problem(exceptions.APIException):
         self.code = code
         self.status_code = status_code
         self.faults = faults
+        self.members: dict[str, Any] = {}
+        self.etag: str | None = None
         if wait is not None:
             self.wait = wait
 
@@ -71,8 +73,13 @@ def problem_of(error: ForbearError) -> Problem:
 
 
 def problem_body(
-    code: str, status_code: int, detail: str, faults: tuple[FieldFault, ...] = ()
+    code: str,
+    status_code: int,
+    detail: str,
+    faults: tuple[FieldFault, ...] = (),
+    members: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
+    """The members of RFC 9457, section 3.1, and those that extend them (section 3.2)."""
     body: dict[str, Any] = {
         "type": f"{TYPE_PREFIX}{code}",
         "title": TITLES.get(status_code, "Problem"),
@@ -83,7 +90,7 @@ def problem_body(
         body["errors"] = [
             {"pointer": pointer(fault.path), "code": fault.code, "detail": fault.detail} for fault in faults
         ]
-    return body
+    return body | (members or {})
 
 
 def pointer(path: tuple[str | int, ...]) -> str:

@@ -14,7 +14,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint
-from api.fields import CodeField, StrictSerializer, TextField
+from api.etags import Shown
+from api.fields import CodeField, TextField, WithOwnId
 from api.history import is_known
 from api.pictures import AddressDecides
 from coaching.exchange.referral_fhir import referral_fhir
@@ -26,7 +27,7 @@ from coaching.reads.referrals import ReferralSummary
 PAGE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
-class ReferralIn(StrictSerializer):
+class ReferralIn(WithOwnId):
     joint = CodeField(choices=Joint.values)
     side = CodeField(choices=SiteSide.values)
     question = TextField(max_length=600, help_text="What is asked of the clinician; it stands on the page.")
@@ -59,13 +60,20 @@ class ReferralsView(Endpoint):
         rows = read_referrals(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: ReferralOut(row).data)
 
-    @extend_schema(operation_id="referral_write", request=ReferralIn, responses={201: ReferralOut})
+    @extend_schema(
+        operation_id="referral_write", request=ReferralIn, responses={200: ReferralOut, 201: ReferralOut}
+    )
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
         """A coach's question about one site; 403 without the client's consent to be referred."""
-        referral = write_referral(
-            actor=self.actor, client_uid=client_id, now=timezone.now(), **self.checked(ReferralIn)
+        asked = self.checked(ReferralIn)
+        own_uid = asked.pop("id", None)
+        kept = write_referral(
+            actor=self.actor, client_uid=client_id, now=timezone.now(), own_uid=own_uid, **asked
         )
-        return Response(ReferralOut(referral).data, status=201)
+        return Response(ReferralOut(kept.row).data, status=201 if kept.is_new else 200)
+
+    def shown(self, record: Referral) -> Shown:
+        return Shown(None, ReferralOut(record).data)
 
 
 class ReferralFileView(Endpoint):

@@ -1,17 +1,18 @@
 """Sessions: put by client-made id, posted in batches, read back, edited with their version."""
 
 import uuid
+from collections.abc import Mapping
 from typing import Any
 
 from django.urls import path
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
-from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
+from api.etags import Shown, tag_of
 from api.fields import (
     CodeField,
     FlagField,
@@ -23,10 +24,10 @@ from api.fields import (
     TextField,
     WholeField,
 )
-from api.pain_fields import PainReportInSession, PainReportOut, UrgentOut, pain_entry
-from api.parsers import MergePatchParser, StrictJSONParser
+from api.pain_fields import DeleteQuery, PainReportInSession, PainReportOut, UrgentOut, pain_entry
 from api.problems import Problem, faults_of, problem_body, problem_of
-from coaching.models import EndedBy, LoadUnit, LoggedSet, Session, SetKind, SetSide
+from coaching.errors import DiffersError, ForbearError
+from coaching.models import Actor, EndedBy, LoadUnit, LoggedSet, Session, SetKind, SetSide
 from coaching.operations.entries import MAX_SETS, SessionEntry, SetEntry
 from coaching.operations.sessions import (
     BatchItem,
@@ -42,6 +43,7 @@ from coaching.operations.sessions import (
 )
 from coaching.reads.clients import written_client
 from coaching.reads.loads import exact_load_kg
+from coaching.reads.sessions import sessions_with_content
 
 MAX_BATCH = 100
 
@@ -198,8 +200,6 @@ STATUS_OF_OUTCOME = {Outcome.CREATED: 201, Outcome.REPLAYED: 200, Outcome.UPDATE
 
 
 class SessionView(Endpoint):
-    parser_classes: list[type[BaseParser]] = [StrictJSONParser, MergePatchParser]
-
     @extend_schema(
         operation_id="session_put", request=SessionIn, responses={200: RecordedOut, 201: RecordedOut}
     )
@@ -209,8 +209,7 @@ class SessionView(Endpoint):
         The same content again answers 200 and writes nothing. Other content needs If-Match, or answers 409.
         """
         session_id = self.client_made(session_id)
-        expected = self.expected_version() if "If-Match" in request.headers else None
-        return self._record(self.checked(SessionIn), session_id, expected)
+        return self._record(self.checked(SessionIn), session_id, self.named_version())
 
     @extend_schema(operation_id="session_get", responses={200: SessionOut})
     def get(self, request: Request, session_id: uuid.UUID) -> Response:
@@ -222,18 +221,26 @@ class SessionView(Endpoint):
         """RFC 7396 merge patch; arrays are replaced whole. Needs If-Match."""
         expected = self.expected_version()
         standing = session_for(self.actor, session_id)
-        merged = merge_patch(writable(standing), self.patch_sent())
-        checker = SessionIn(data=merged)
-        checker.is_valid(raise_exception=True)
-        return self._record(checker.validated_data | {"client": standing.client.uid}, session_id, expected)
+        merged = self.merged(SessionIn, SessionOut(standing).data)
+        return self._record(merged | {"client": standing.client.uid}, session_id, expected)
 
-    @extend_schema(operation_id="session_delete", responses={204: None})
+    @extend_schema(operation_id="session_delete", parameters=[DeleteQuery], responses={204: None})
     def delete(self, request: Request, session_id: uuid.UUID) -> Response:
-        """Take a session back for good; its id answers 410 from then on. Needs If-Match."""
-        expected = self.expected_version()
-        session = session_for(self.actor, session_id)
-        delete_session(actor=self.actor, session=session, expected_version=expected, now=timezone.now())
+        """Take a session back for good; its id answers 410 from then on. Needs If-Match.
+
+        So does an id whose post has not come in yet: a device that had no answer names version 1.
+        """
+        delete_session(
+            actor=self.actor,
+            session_uid=self.client_made(session_id),
+            expected_version=self.expected_version(),
+            now=timezone.now(),
+            client_uid=self.checked_query(DeleteQuery).get("client"),
+        )
         return Response(status=204)
+
+    def shown(self, record: Session) -> Shown:
+        return shown_session(self.actor, record)
 
     def _record(self, data: dict[str, Any], session_id: uuid.UUID, expected: int | None) -> Response:
         client = written_client(self.actor, data.get("client"))
@@ -246,10 +253,13 @@ class SessionView(Endpoint):
         )
         stored = session_for(self.actor, session_id)
         body = RecordedOut(Recorded(stored, recorded.outcome, recorded.urgent)).data
-        return with_etag(self.request, body, stored.version, status=STATUS_OF_OUTCOME[recorded.outcome])
+        status = STATUS_OF_OUTCOME[recorded.outcome]
+        return with_etag(self.request, body, stored.version, status=status, shown=body["session"])
 
 
 class SessionBatchView(Endpoint):
+    tags: Mapping[uuid.UUID, str]
+
     @extend_schema(operation_id="session_batch_post", request=BatchIn, responses={200: BatchOut})
     def post(self, request: Request) -> Response:
         """Store up to 100 sessions, each on its own: one result per item, in order.
@@ -264,13 +274,39 @@ class SessionBatchView(Endpoint):
         entries = [session_entry(row.validated_data, row.validated_data["id"]) for _, row in valid]
         results = record_batch(actor=self.actor, client=client, entries=entries, now=timezone.now())
         by_index = {index: result for (index, _), result in zip(valid, results, strict=True)}
+        kept = [result.recorded.session for result in results if result.recorded is not None]
+        self.tags = {
+            row.uid: tag_of(row.version, SessionOut(row).data) for row in sessions_with_content(kept)
+        }
         answers = [
-            stored_item(index, items[index], by_index[index])
+            self._stored_item(index, items[index], by_index[index])
             if index in by_index
             else refused_item(index, items[index], row)
             for index, row in enumerate(checked)
         ]
         return Response({"items": answers})
+
+    def shown(self, record: Session) -> Shown:
+        return shown_session(self.actor, record)
+
+    def _stored_item(self, index: int, item: Any, result: BatchItem) -> dict[str, Any]:
+        answer: dict[str, Any] = {"index": index, "id": item["id"]}
+        if result.recorded is not None:
+            answer["status"] = STATUS_OF_OUTCOME[result.recorded.outcome]
+            answer["etag"] = self.tags[result.recorded.session.uid]
+            answer["urgent"] = [UrgentOut(notice).data for notice in result.recorded.urgent]
+        elif result.error is not None:
+            problem = self._problem(result.error, item)
+            answer["status"] = problem.status_code
+            answer["problem"] = problem_body(
+                problem.code, problem.status_code, str(problem.detail), problem.faults, problem.members
+            )
+        return answer
+
+    def _problem(self, error: ForbearError, item: Any) -> Problem:
+        if isinstance(error, DiffersError):
+            return self.conflict(error, sent_as=SessionInBatch(), sent=item)
+        return problem_of(error)
 
 
 class ClientSessionsView(Endpoint):
@@ -340,19 +376,9 @@ def batch_envelope(data: Any) -> tuple[list[Any], uuid.UUID | None]:
         raise Problem("bad_envelope", 400, '"client" is not an id.') from None
 
 
-def stored_item(index: int, item: Any, result: BatchItem) -> dict[str, Any]:
-    answer: dict[str, Any] = {"index": index, "id": item["id"]}
-    if result.recorded is not None:
-        answer["status"] = STATUS_OF_OUTCOME[result.recorded.outcome]
-        answer["etag"] = f'"{result.recorded.session.version}"'
-        answer["urgent"] = [UrgentOut(notice).data for notice in result.recorded.urgent]
-    elif result.error is not None:
-        problem = problem_of(result.error)
-        answer["status"] = problem.status_code
-        answer["problem"] = problem_body(
-            problem.code, problem.status_code, str(problem.detail), problem.faults
-        )
-    return answer
+def shown_session(actor: Actor, record: Session) -> Shown:
+    session = read_session(actor=actor, session_uid=record.uid, now=timezone.now())
+    return Shown(session.version, SessionOut(session).data)
 
 
 def refused_item(index: int, item: Any, checked: SessionInBatch) -> dict[str, Any]:
@@ -360,34 +386,6 @@ def refused_item(index: int, item: Any, checked: SessionInBatch) -> dict[str, An
     faults = faults_of(serializers.ValidationError(checked.errors))
     problem = problem_body("invalid", 422, "Some fields are not acceptable.", faults)
     return {"index": index, "id": named[:36], "status": 422, "problem": problem}
-
-
-def writable(session: Session) -> dict[str, Any]:
-    """The session as a body that could have been PUT, for merge patches."""
-    body: dict[str, Any] = SessionOut(session).data
-    kept = _only(SessionIn, body)
-    del kept["client"]
-    kept["sets"] = [_only(SetIn, row) for row in body["sets"]]
-    kept["pain_reports"] = [_only(PainReportInSession, row) for row in body["pain_reports"]]
-    return kept
-
-
-def _only(serializer: type[StrictSerializer], body: dict[str, Any]) -> dict[str, Any]:
-    wanted = serializer().get_fields()
-    return {key: value for key, value in body.items() if key in wanted}
-
-
-def merge_patch(target: Any, patch: Any) -> Any:
-    """RFC 7396: null removes a member, an object merges, everything else replaces."""
-    if not isinstance(patch, dict):
-        return patch
-    merged = dict(target) if isinstance(target, dict) else {}
-    for key, value in patch.items():
-        if value is None:
-            merged.pop(key, None)
-        else:
-            merged[key] = merge_patch(merged.get(key), value)
-    return merged
 
 
 urlpatterns = [

@@ -53,13 +53,23 @@ class ConsentMissingError(ForbearError):
     code = "consent_missing"
 
 
-class ConflictError(ForbearError):
+class DiffersError(ForbearError):
+    """What was sent is not what is stored; `standing` is that record, if the caller may see it."""
+
+    def __init__(
+        self, detail: str, faults: tuple[FieldFault, ...] = (), *, standing: object | None = None
+    ) -> None:
+        super().__init__(detail, faults)
+        self.standing = standing
+
+
+class ConflictError(DiffersError):
     """Another content stands under this id, or another row holds it."""
 
     code = "conflict"
 
 
-class StaleVersionError(ForbearError):
+class StaleVersionError(DiffersError):
     """The version named is not the current one."""
 
     code = "stale_version"

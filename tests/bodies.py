@@ -31,3 +31,8 @@ def session_body(**changes: Any) -> dict[str, Any]:
         "sets": [set_body()],
         "pain_reports": [pain_body(id=str(uuid.uuid4()))],
     } | changes
+
+
+def version_of(answer: Any) -> str:
+    """The version in an answer's ETag, as it may stand in If-Match."""
+    return str(answer["ETag"]).partition("-")[0] + '"'

@@ -91,6 +91,7 @@ class BodyMass(models.Model):
     client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="body_masses")
     measured_on = models.DateField()
     body_mass_kg = models.FloatField()
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         constraints = [
@@ -113,6 +114,7 @@ class Consent(PracticeRow):
         "coaching.Account", null=True, on_delete=models.SET_NULL, related_name="+"
     )
     withdrawn_at = models.DateTimeField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=1)  # goes on counting from one consent to the next
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -127,6 +127,7 @@ class JointStress(models.Model):
     stress = models.FloatField()
     reason = models.CharField(max_length=300)
     basis = models.CharField(max_length=20, default="coach_judgement")
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
         constraints = [

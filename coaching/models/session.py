@@ -151,6 +151,7 @@ class PainReport(PracticeRow):
     reported_at = models.DateTimeField()
     felt_on = models.DateField()
     content_hash = models.CharField(max_length=80)
+    version = models.PositiveIntegerField(default=1)
     received_at = models.DateTimeField()
 
     class Meta(PracticeRow.Meta):

@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 
 from coaching.compute.alert_life import PATIENCE_NIGHTS
-from coaching.errors import ForbiddenError, InvalidError, NotFoundError, StaleVersionError
+from coaching.errors import ForbiddenError, InvalidError, NotFoundError
 from coaching.models import (
     Actor,
     Alert,
@@ -23,6 +23,7 @@ from coaching.models import (
 )
 from coaching.operations.audit import record_change
 from coaching.operations.changes import Changed, note_changes
+from coaching.operations.versions import check_version
 from coaching.operations.webhook_rows import AlertEvent, tell_webhooks
 
 REOPENS_AFTER_DAYS = 21
@@ -267,12 +268,17 @@ def close(
 
 @transaction.atomic
 def ask_withdrawal(*, actor: Actor, alert_uid: uuid.UUID, now: datetime) -> Alert:
-    """The client says that a red flag was entered by mistake; it stands until the coach confirms."""
+    """The client says that a red flag was entered by mistake; it stands until the coach confirms.
+
+    Safe to repeat.
+    """
     seen = visible_alert(actor, alert_uid)
     alert = Alert.objects.select_for_update(of=("self",)).select_related("client").get(id=seen.id)
     if alert.kind != AlertKind.RED_FLAG or alert.status == AlertStatus.CLOSED or actor.client_id is None:
         raise ForbiddenError("Only the client can say this, of a red flag that stands.")
-    alert.withdrawal_asked_at = alert.withdrawal_asked_at or now
+    if alert.withdrawal_asked_at is not None:
+        return alert
+    alert.withdrawal_asked_at = now
     return _save(alert, actor, "ask_withdrawal", now)
 
 
@@ -345,8 +351,7 @@ def alert_to_change(actor: Actor, alert_uid: uuid.UUID, expected_version: int) -
     if not actor.is_coach:
         raise ForbiddenError("Only a coach can do this.")
     locked = Alert.objects.select_for_update().select_related("client").get(id=alert.id)
-    if locked.version != expected_version:
-        raise StaleVersionError(f"The current version is {locked.version}.")
+    check_version(locked, expected_version)
     return locked
 
 

@@ -16,7 +16,6 @@ from coaching.errors import (
     GoneError,
     InvalidError,
     NotFoundError,
-    StaleVersionError,
 )
 from coaching.models import (
     Actor,
@@ -32,7 +31,8 @@ from coaching.operations.assignment_checks import check_no_red_flag, check_overr
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.rescoring import ask_for_rescoring
-from coaching.reads.assignments import assignment_of, assignments_of
+from coaching.operations.versions import check_not_gone, check_version, looking_twice
+from coaching.reads.assignments import assignment_of, assignments_of, with_plan
 from coaching.reads.clients import client_for
 from coaching.reads.laid_out import LaidOutDay, lay_out, monday_of
 from coaching.reads.plan_concerns import concerns_about, injury_history
@@ -67,6 +67,7 @@ def read_assignment(
     return found
 
 
+@looking_twice
 @transaction.atomic
 def assign_plan(
     *,
@@ -76,14 +77,19 @@ def assign_plan(
     starts_on: date,
     override_reason: str,
     now: datetime,
+    own_uid: uuid.UUID | None = None,
 ) -> Assigned:
     """Give the plan's current version to the client from `starts_on`; what they had ends the day before.
 
     Weeks are calendar weeks, the first that of `starts_on`; its days before `starts_on` are left out. Safe to
-    repeat. Raises ConflictError while a red flag stands, or against the injury history without a reason,
-    InvalidError for a start that is out of reach or leaves no day of the plan.
+    repeat. Raises ConflictError while a red flag stands, against the injury history without a reason, or for
+    another assignment under `own_uid`; InvalidError for a start out of reach or that leaves no day.
     """
     client = _locked_client(actor, client_uid)
+    if own_uid is not None:
+        made = _made_under(client, own_uid, plan_uid, starts_on)
+        if made is not None:
+            return Assigned(made, is_new=False)
     version = _assignable_version(actor, plan_uid)
     last_on = monday_of(starts_on) + timedelta(days=7 * version.weeks - 1)
     same = assignments_of(client).filter(plan_version=version, starts_on=starts_on, ends_on=last_on).first()
@@ -101,6 +107,7 @@ def assign_plan(
     check_overridden(concerns, override_reason)
     _make_room(actor, client, starts_on, last_on, now)
     assignment = Assignment.objects.create(
+        uid=own_uid or uuid.uuid4(),
         practice_id=client.practice_id,
         client=client,
         plan_version=version,
@@ -127,8 +134,7 @@ def end_assignment(
     """
     client = _locked_client(actor, client_uid)
     assignment = assignment_of(client, assignment_uid)
-    if assignment.version != expected_version:
-        raise StaleVersionError(f"The current version is {assignment.version}.")
+    check_version(assignment, expected_version)
     _end(actor, client, assignment, local_date_of(now, client.zone), now)
 
 
@@ -140,6 +146,21 @@ def _locked_client(actor: Actor, client_uid: uuid.UUID) -> Client:
     if client.archived_at is not None:
         raise GoneError("This client has left the practice.")
     return Client.objects.select_for_update().get(id=client.id)
+
+
+def _made_under(
+    client: Client, own_uid: uuid.UUID, plan_uid: uuid.UUID, starts_on: date
+) -> Assignment | None:
+    """What was assigned under this id, whatever became of the plan since."""
+    check_not_gone(client=client, kind=ChangeKind.ASSIGNMENT, uids=[own_uid])
+    found = with_plan(Assignment.objects.filter(practice_id=client.practice_id, uid=own_uid)).first()
+    if found is None:
+        return None
+    if found.client_id != client.id:
+        raise ConflictError("This id is taken.")
+    if (found.plan_version.plan.uid, found.starts_on) != (plan_uid, starts_on):
+        raise ConflictError("Another assignment stands under this id.", standing=found)
+    return found
 
 
 def _assignable_version(actor: Actor, plan_uid: uuid.UUID) -> PlanVersion:

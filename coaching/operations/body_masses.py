@@ -7,10 +7,11 @@ from datetime import date, datetime
 from django.db import transaction
 from django.db.models import QuerySet
 
-from coaching.errors import InvalidError
-from coaching.models import Actor, BodyMass
+from coaching.errors import InvalidError, NotFoundError
+from coaching.models import Actor, BodyMass, Client
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.standing import check_may_store
+from coaching.operations.versions import check_may_replace, looking_twice
 from coaching.reads.clients import client_for, local_today
 
 
@@ -20,31 +21,60 @@ class RecordedBodyMass:
     is_new: bool
 
 
+@looking_twice
 @transaction.atomic
 def record_body_mass(
-    *, actor: Actor, client_uid: uuid.UUID, measured_on: date, body_mass_kg: float, now: datetime
+    *,
+    actor: Actor,
+    client_uid: uuid.UUID,
+    measured_on: date,
+    body_mass_kg: float,
+    now: datetime,
+    expected_version: int | None = None,
 ) -> RecordedBodyMass:
-    """One body mass a day; a later value for the same day corrects it. Safe to repeat.
+    """One body mass a day, corrected by naming its version. Safe to repeat.
 
-    Raises NotFoundError, ConsentMissingError, GoneError, InvalidError.
+    Raises NotFoundError, ConsentMissingError, GoneError, InvalidError, ConflictError, StaleVersionError.
     """
     client = client_for(actor, client_uid)
     check_may_store(client)
     if measured_on > local_today(client, now):
         raise InvalidError.at("measured_on", "in_future", "This date lies in the future.")
-    row, is_new = BodyMass.objects.update_or_create(
-        client=client, measured_on=measured_on, defaults={"body_mass_kg": body_mass_kg}
-    )
+    row = BodyMass.objects.select_for_update().filter(client=client, measured_on=measured_on).first()
+    if row is None:
+        if expected_version is not None:
+            raise NotFoundError("There is no body mass of this day to correct.")
+        row = BodyMass.objects.create(client=client, measured_on=measured_on, body_mass_kg=body_mass_kg)
+        _audit(actor, client, row, "create", now)
+        return RecordedBodyMass(row, is_new=True)
+    if row.body_mass_kg != body_mass_kg:
+        check_may_replace(row, expected_version)
+        row.body_mass_kg = body_mass_kg
+        row.version += 1
+        row.save(update_fields=["body_mass_kg", "version"])
+        _audit(actor, client, row, "update", now)
+    return RecordedBodyMass(row, is_new=False)
+
+
+def _audit(actor: Actor, client: Client, row: BodyMass, action: str, now: datetime) -> None:
     record_change(
         actor=actor,
         practice_id=client.practice_id,
         subject_key=client.audit_key,
-        action="create" if is_new else "update",
+        action=action,
         record_kind="body_mass",
-        record_id=measured_on.isoformat(),
+        record_id=row.measured_on.isoformat(),
         now=now,
     )
-    return RecordedBodyMass(row, is_new)
+
+
+def read_body_mass(*, actor: Actor, client_uid: uuid.UUID, measured_on: date, now: datetime) -> BodyMass:
+    """The body mass of one day. Raises NotFoundError."""
+    found = read_body_masses(actor=actor, client_uid=client_uid, now=now)
+    row = found.filter(measured_on=measured_on).first()
+    if row is None:
+        raise NotFoundError("There is no body mass of this day.")
+    return row
 
 
 def read_body_masses(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[BodyMass]:

@@ -14,6 +14,7 @@ from coaching.operations.alerts import close_cleared_red_flags
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.sites import check_site
 from coaching.operations.standing import check_may_store
+from coaching.operations.versions import Kept, looking_twice, twin_of
 from coaching.reads.clients import client_for, local_today
 
 
@@ -31,14 +32,20 @@ class ClearanceContent:
     valid_until_on: date | None = None
 
 
+@looking_twice
 @transaction.atomic
 def record_clearance(
-    *, actor: Actor, client_uid: uuid.UUID, content: ClearanceContent, now: datetime
-) -> Clearance:
+    *,
+    actor: Actor,
+    client_uid: uuid.UUID,
+    content: ClearanceContent,
+    now: datetime,
+    own_uid: uuid.UUID | None = None,
+) -> Kept[Clearance]:
     """Keep a clearance, and end the red flags it covers unless it has run out already.
 
-    Not safe to repeat: each call is a record of its own. Raises NotFoundError, ForbiddenError, InvalidError,
-    ConsentMissingError, GoneError.
+    Safe to repeat with an id of one's own; without, each call is a record of its own. Raises NotFoundError,
+    ForbiddenError, InvalidError, ConsentMissingError, GoneError, ConflictError.
     """
     client = client_for(actor, client_uid)
     if not actor.is_coach:
@@ -46,7 +53,8 @@ def record_clearance(
     check_may_store(client)
     today = local_today(client, now)
     _check(content, today)
-    clearance = Clearance.objects.create(
+    clearance = Clearance(
+        uid=own_uid or uuid.uuid4(),
         practice_id=client.practice_id,
         client=client,
         joint=content.joint,
@@ -60,6 +68,10 @@ def record_clearance(
         recorded_by_id=actor.account_id,
         recorded_at=now,
     )
+    standing = twin_of(clearance, visible=Clearance.objects.filter(client=client)) if own_uid else None
+    if standing is not None:
+        return Kept(standing, is_new=False)
+    clearance.save(force_insert=True)
     record_change(
         actor=actor,
         practice_id=client.practice_id,
@@ -71,7 +83,7 @@ def record_clearance(
     )
     if content.valid_until_on is None or content.valid_until_on >= today:
         close_cleared_red_flags(clearance=clearance, now=now)
-    return clearance
+    return Kept(clearance, is_new=True)
 
 
 def read_clearances(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Clearance]:

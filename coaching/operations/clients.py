@@ -8,7 +8,7 @@ from typing import TypedDict
 
 from django.db import transaction
 
-from coaching.errors import FieldFault, ForbiddenError, InvalidError, StaleVersionError
+from coaching.errors import FieldFault, ForbiddenError, InvalidError
 from coaching.models import (
     Actor,
     Alert,
@@ -23,6 +23,7 @@ from coaching.models import (
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.changes import Changed, note_changes, tell_anew
 from coaching.operations.places import emergency_text_of, place_faults
+from coaching.operations.versions import Kept, check_version, looking_twice, twin_of
 from coaching.reads.clients import client_for, local_today
 from coaching.reads.memberships import own_membership
 
@@ -47,6 +48,7 @@ class ClientContent:
     load_unit: str = LoadUnit.KG
     private_note: str = ""
     coach_uid: uuid.UUID | None = None
+    own_uid: uuid.UUID | None = None
 
 
 class ClientChanges(TypedDict, total=False):
@@ -68,11 +70,13 @@ class ClientChanges(TypedDict, total=False):
     archived: bool
 
 
+@looking_twice
 @transaction.atomic
-def create_client(*, actor: Actor, content: ClientContent, now: datetime) -> Client:
+def create_client(*, actor: Actor, content: ClientContent, now: datetime) -> Kept[Client]:
     """Add a client to the practice. Raises ForbiddenError, InvalidError.
 
-    Not safe to repeat: two clients may bear the same name.
+    Safe to repeat with an id of one's own; without, two clients may bear the same name. Raises ConflictError
+    for other content under the id.
     """
     if not actor.is_coach:
         raise ForbiddenError("Only a coach adds a client.")
@@ -80,6 +84,7 @@ def create_client(*, actor: Actor, content: ClientContent, now: datetime) -> Cli
     country = content.country or practice.country
     is_elsewhere = country != practice.country
     client = Client(
+        uid=content.own_uid or uuid.uuid4(),
         practice=practice,
         coach=_coach_of_new(actor, content.coach_uid),
         name=content.name,
@@ -98,9 +103,12 @@ def create_client(*, actor: Actor, content: ClientContent, now: datetime) -> Cli
         created_at=now,
     )
     _check(client, now)
+    standing = twin_of(client, visible=Client.objects.visible_to(actor)) if content.own_uid else None
+    if standing is not None:
+        return Kept(standing, is_new=False)
     client.save(force_insert=True)
     _audit(actor, client, "create", now)
-    return client
+    return Kept(client, is_new=True)
 
 
 @transaction.atomic
@@ -121,8 +129,7 @@ def update_client(
         .select_related("practice", "coach__account")
         .get(id=seen.id)
     )
-    if client.version != expected_version:
-        raise StaleVersionError(f"The current version is {client.version}.")
+    check_version(client, expected_version)
     _apply(actor, client, changes, now)
     _check(client, now, only=changes)
     client.version += 1

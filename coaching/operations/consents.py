@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from coaching.errors import NotFoundError
 from coaching.models import Actor, Client, Consent, ConsentPurpose
 from coaching.operations.audit import record_change, record_reads
+from coaching.operations.versions import check_may_replace, check_version
 from coaching.reads.clients import client_for
 
 
@@ -21,18 +22,52 @@ class GivenConsent:
 
 @transaction.atomic
 def give_consent(
-    *, actor: Actor, client_uid: uuid.UUID, purpose: str, text_version: str, now: datetime
+    *,
+    actor: Actor,
+    client_uid: uuid.UUID,
+    purpose: str,
+    text_version: str,
+    now: datetime,
+    expected_version: int | None = None,
 ) -> GivenConsent:
     """Record a consent to one text; safe to repeat. One to another text takes the place of the earlier one.
 
-    Raises NotFoundError.
+    Once there is one, standing or withdrawn, another needs its version: what a device sends late must not
+    undo a withdrawal. Raises NotFoundError, ConflictError, StaleVersionError.
     """
     client = _locked(actor, client_uid, purpose)
-    standing = Consent.objects.filter(client=client, purpose=purpose, withdrawn_at__isnull=True)
-    current = standing.first()
-    if current is not None and current.text_version == text_version:
-        return GivenConsent(current, is_new=False)
-    standing.update(withdrawn_at=now)
+    latest = _latest(client, purpose)
+    if latest is None and expected_version is not None:
+        raise NotFoundError("This consent was never given.")
+    if latest is not None and not _is_standing(latest, text_version):
+        check_may_replace(latest, expected_version)
+    return _given(actor, client, latest, purpose, text_version, now)
+
+
+@transaction.atomic
+def record_consent(
+    *, actor: Actor, client_uid: uuid.UUID, purpose: str, text_version: str, now: datetime
+) -> GivenConsent:
+    """The same by a coach who has the client before them, whatever was recorded earlier."""
+    client = _locked(actor, client_uid, purpose)
+    return _given(actor, client, _latest(client, purpose), purpose, text_version, now)
+
+
+def _latest(client: Client, purpose: str) -> Consent | None:
+    return Consent.objects.filter(client=client, purpose=purpose).order_by("-id").first()
+
+
+def _is_standing(consent: Consent, text_version: str) -> bool:
+    return consent.withdrawn_at is None and consent.text_version == text_version
+
+
+def _given(
+    actor: Actor, client: Client, latest: Consent | None, purpose: str, text_version: str, now: datetime
+) -> GivenConsent:
+    if latest is not None and _is_standing(latest, text_version):
+        return GivenConsent(latest, is_new=False)
+    if latest is not None and latest.withdrawn_at is None:
+        Consent.objects.filter(id=latest.id).update(withdrawn_at=now)
     consent = Consent.objects.create(
         practice_id=client.practice_id,
         client=client,
@@ -40,22 +75,32 @@ def give_consent(
         text_version=text_version,
         given_at=now,
         recorded_by_id=actor.account_id,
+        version=latest.version + 1 if latest else 1,
     )
     _audit(actor, client, consent, "give", now)
     return GivenConsent(consent, is_new=True)
 
 
 @transaction.atomic
-def withdraw_consent(*, actor: Actor, client_uid: uuid.UUID, purpose: str, now: datetime) -> None:
-    """End a consent; safe to repeat. What is stored stays until it is erased. Raises NotFoundError."""
+def withdraw_consent(
+    *, actor: Actor, client_uid: uuid.UUID, purpose: str, now: datetime, expected_version: int | None = None
+) -> None:
+    """End a consent; safe to repeat. What is stored stays until it is erased.
+
+    No version need be named: withdrawing errs to the safe side. Raises NotFoundError, StaleVersionError.
+    """
     client = _locked(actor, client_uid, purpose)
-    given = Consent.objects.filter(client=client, purpose=purpose).order_by("-id").first()
+    given = _latest(client, purpose)
     if given is None:
         raise NotFoundError("This consent was never given.")
-    if given.withdrawn_at is None:
-        given.withdrawn_at = now
-        given.save(update_fields=["withdrawn_at"])
-        _audit(actor, client, given, "withdraw", now)
+    if given.withdrawn_at is not None:
+        return
+    if expected_version is not None:
+        check_version(given, expected_version)
+    given.withdrawn_at = now
+    given.version += 1
+    given.save(update_fields=["withdrawn_at", "version"])
+    _audit(actor, client, given, "withdraw", now)
 
 
 def read_consents(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Consent]:

@@ -1,11 +1,12 @@
 """A practice's own exercises, and its judgement of what an exercise asks of a joint."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from coaching.errors import ConflictError, FieldFault, ForbiddenError, InvalidError, NotFoundError
 from coaching.models import (
@@ -22,6 +23,7 @@ from coaching.operations.audit import record_change
 from coaching.operations.rescoring import ask_for_rescoring
 from coaching.operations.rollups import rebuild_days
 from coaching.operations.standing import check_may_store
+from coaching.operations.versions import Kept, check_may_replace, check_version, looking_twice
 from coaching.reads.catalogue import catalogue_vocabulary, exercise_named
 
 STRESSED_JOINTS = [joint.value for joint in Joint if joint != Joint.OTHER]
@@ -53,13 +55,20 @@ class ExerciseContent:
     stress: tuple[StressJudgement, ...]
 
 
+@looking_twice
 @transaction.atomic
-def add_exercise(*, actor: Actor, content: ExerciseContent, now: datetime) -> Exercise:
-    """Add an exercise of the practice's own. Raises ConflictError for a code in use, InvalidError."""
+def add_exercise(*, actor: Actor, content: ExerciseContent, now: datetime) -> Kept[Exercise]:
+    """Add an exercise of the practice's own; its code is its id. Safe to repeat.
+
+    Raises ConflictError for other content under the code, InvalidError.
+    """
     _check_coach(actor)
     _check_content(content)
-    if Exercise.objects.known_to(actor.practice_id).filter(code=content.code).exists():
-        raise ConflictError("An exercise of this code exists already.")
+    standing = Exercise.objects.known_to(actor.practice_id).filter(code=content.code).first()
+    if standing is not None:
+        if standing.practice_id is not None and _content_of(standing) == _as_a_set(content):
+            return Kept(standing, is_new=False)
+        raise ConflictError("An exercise of this code exists already.", standing=standing)
     row = Exercise.objects.create(
         practice_id=actor.practice_id,
         code=content.code,
@@ -89,17 +98,57 @@ def add_exercise(*, actor: Actor, content: ExerciseContent, now: datetime) -> Ex
         for judgement in content.stress
     )
     _audit(actor, None, "create", row, "", now)
-    return row
+    return Kept(row, is_new=True)
 
 
+def _as_a_set(content: ExerciseContent) -> ExerciseContent:
+    """Muscles and joints have no order."""
+    return replace(
+        content,
+        direct_muscles=tuple(sorted(content.direct_muscles)),
+        indirect_muscles=tuple(sorted(content.indirect_muscles)),
+        stress=tuple(sorted(content.stress, key=lambda judgement: judgement.joint)),
+    )
+
+
+def _content_of(row: Exercise) -> ExerciseContent:
+    muscles: dict[str, list[str]] = {kind: [] for kind in MuscleRoleKind.values}
+    for role in row.muscle_roles.order_by("muscle"):
+        muscles[role.role].append(role.muscle)
+    own = row.joint_stresses.filter(practice_id=row.practice_id, client=None).order_by("joint")
+    step_lb = row.load_step_lb_thousandths
+    return ExerciseContent(
+        code=row.code,
+        name=row.name,
+        equipment=row.equipment,
+        load_basis=row.load_basis,
+        load_step_kg=row.load_step_kg,
+        load_step_lb=None if step_lb is None else row.load_step_lb,
+        movement_pattern=row.movement_pattern,
+        measure=row.measure,
+        is_compound=row.is_compound,
+        is_one_sided=row.is_one_sided,
+        direct_muscles=tuple(muscles[MuscleRoleKind.DIRECT]),
+        indirect_muscles=tuple(muscles[MuscleRoleKind.INDIRECT]),
+        stress=tuple(StressJudgement(each.joint, each.stress, each.reason) for each in own),
+    )
+
+
+@looking_twice
 @transaction.atomic
 def set_stress(
-    *, actor: Actor, code: str, judgement: StressJudgement, now: datetime, client: Client | None = None
-) -> bool:
-    """Put the practice's judgement, or one for `client` only, above the catalogue's; True if there was none.
+    *,
+    actor: Actor,
+    code: str,
+    judgement: StressJudgement,
+    now: datetime,
+    client: Client | None = None,
+    expected_version: int | None = None,
+) -> Kept[JointStress]:
+    """Put the practice's judgement, or one for `client` only, above the catalogue's.
 
-    Days already logged are computed again under it, so that a joint's trend keeps one measure.
-    Safe to repeat. Raises NotFoundError, ForbiddenError, ConsentMissingError.
+    Days already logged are computed again under it, so that a joint's trend keeps one measure. Safe to
+    repeat. Raises NotFoundError, ForbiddenError, ConsentMissingError, ConflictError, StaleVersionError.
     """
     _check_coach(actor)
     if judgement.joint not in STRESSED_JOINTS:
@@ -107,37 +156,72 @@ def set_stress(
     exercise = exercise_named(actor.practice_id, code)
     if client is not None:
         check_may_store(client)
-    values = {"stress": judgement.stress, "reason": judgement.reason}
-    row, is_new = JointStress.objects.get_or_create(
-        exercise=exercise,
-        joint=judgement.joint,
-        practice_id=actor.practice_id,
-        client=client,
-        defaults=values,
-    )
-    if not is_new and (row.stress, row.reason) == (judgement.stress, judgement.reason):
-        return False
-    has_new_stress = is_new or row.stress != judgement.stress
-    row.stress, row.reason = judgement.stress, judgement.reason
-    row.save()
+    row = _own_judgements(actor, exercise, judgement.joint, client).select_for_update().first()
+    if row is None and expected_version is not None:
+        raise NotFoundError("No judgement of yours stands for this exercise and joint.")
+    if row is not None and (row.stress, row.reason) == (judgement.stress, judgement.reason):
+        return Kept(row, is_new=False)
+    if row is not None:
+        check_may_replace(row, expected_version)
+    has_new_stress = row is None or row.stress != judgement.stress
+    kept = _put_judgement(actor, exercise, judgement, client, row)
     if has_new_stress:
         _recompute(actor.practice_id, exercise, client)
     _audit(actor, client, "set_stress", exercise, judgement.joint, now)
-    return is_new
+    return kept
 
 
 @transaction.atomic
-def drop_stress(*, actor: Actor, code: str, joint: str, now: datetime, client: Client | None = None) -> None:
-    """Take the practice's judgement, or the client's, back. Raises NotFoundError if there is none."""
+def drop_stress(
+    *,
+    actor: Actor,
+    code: str,
+    joint: str,
+    expected_version: int,
+    now: datetime,
+    client: Client | None = None,
+) -> None:
+    """Take the practice's judgement, or the client's, back. Raises NotFoundError, StaleVersionError."""
     _check_coach(actor)
     exercise = exercise_named(actor.practice_id, code)
-    dropped, _ = JointStress.objects.filter(
-        exercise=exercise, joint=joint, practice_id=actor.practice_id, client=client
-    ).delete()
-    if not dropped:
+    row = _own_judgements(actor, exercise, joint, client).select_for_update().first()
+    if row is None:
         raise NotFoundError("No judgement of yours stands for this exercise and joint.")
+    check_version(row, expected_version)
+    row.delete()
     _recompute(actor.practice_id, exercise, client)
     _audit(actor, client, "drop_stress", exercise, joint, now)
+
+
+def _own_judgements(
+    actor: Actor, exercise: Exercise, joint: str, client: Client | None
+) -> QuerySet[JointStress]:
+    return JointStress.objects.filter(
+        exercise=exercise, joint=joint, practice_id=actor.practice_id, client=client
+    )
+
+
+def _put_judgement(
+    actor: Actor,
+    exercise: Exercise,
+    judgement: StressJudgement,
+    client: Client | None,
+    standing: JointStress | None,
+) -> Kept[JointStress]:
+    values = {"stress": judgement.stress, "reason": judgement.reason}
+    if standing is None:
+        row = JointStress.objects.create(
+            exercise=exercise,
+            joint=judgement.joint,
+            practice_id=actor.practice_id,
+            client=client,
+            **values,
+        )
+        return Kept(row, is_new=True)
+    standing.stress, standing.reason = judgement.stress, judgement.reason
+    standing.version += 1
+    standing.save()
+    return Kept(standing, is_new=False)
 
 
 def _check_coach(actor: Actor) -> None:

@@ -8,11 +8,12 @@ from typing import TypedDict
 from django.db import transaction
 from django.db.models import QuerySet
 
-from coaching.errors import ForbiddenError, InvalidError, NotFoundError, StaleVersionError
+from coaching.errors import ForbiddenError, InvalidError, NotFoundError
 from coaching.models import Actor, Client, Injury, InjuryStatus, SaidBy
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.sites import check_site
 from coaching.operations.standing import check_may_store
+from coaching.operations.versions import Kept, check_version, looking_twice, twin_of
 from coaching.reads.clients import client_for, local_today
 
 
@@ -53,6 +54,7 @@ class InjuryChanges(TypedDict, total=False):
     pain_limit: int | None
 
 
+@looking_twice
 @transaction.atomic
 def report_injury(
     *,
@@ -61,17 +63,19 @@ def report_injury(
     report: InjuryReport,
     judgement: InjuryJudgement | None = None,
     now: datetime,
-) -> Injury:
+    own_uid: uuid.UUID | None = None,
+) -> Kept[Injury]:
     """Add an entry to the injury history; a client's own words are kept as said by the client.
 
-    Not safe to repeat: a joint can be hurt twice. Raises NotFoundError, ForbiddenError, InvalidError,
-    ConsentMissingError, GoneError.
+    Safe to repeat with an id of one's own; without, a joint can be hurt twice. Raises NotFoundError,
+    ForbiddenError, InvalidError, ConsentMissingError, GoneError, ConflictError.
     """
     client = client_for(actor, client_uid)
     check_may_store(client)
     if judgement is not None and not actor.is_coach:
         raise ForbiddenError("Only a coach judges what follows from an injury.")
     injury = Injury(
+        uid=own_uid or uuid.uuid4(),
         practice_id=client.practice_id,
         client=client,
         joint=report.joint,
@@ -90,9 +94,12 @@ def report_injury(
             judgement.pain_limit,
         )
     _check(injury, local_today(client, now))
+    standing = twin_of(injury, visible=Injury.objects.filter(client=client)) if own_uid else None
+    if standing is not None:
+        return Kept(standing, is_new=False)
     injury.save(force_insert=True)
     _audit(actor, injury, "create", now)
-    return injury
+    return Kept(injury, is_new=True)
 
 
 @transaction.atomic
@@ -111,8 +118,7 @@ def update_injury(
         raise ForbiddenError("Only a coach edits the injury history.")
     check_may_store(seen.client)
     injury = Injury.objects.select_for_update(of=("self",)).select_related("client").get(id=seen.id)
-    if injury.version != expected_version:
-        raise StaleVersionError(f"The current version is {injury.version}.")
+    check_version(injury, expected_version)
     for field, value in changes.items():
         setattr(injury, field, value)
     _check(injury, local_today(injury.client, now))

@@ -12,6 +12,7 @@ from coaching.models import Actor, InterventionNote
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.sites import check_site
 from coaching.operations.standing import check_may_store
+from coaching.operations.versions import Kept, looking_twice, twin_of
 from coaching.reads.clients import client_for, local_today
 
 
@@ -25,14 +26,20 @@ class NoteContent:
     is_shared: bool = False
 
 
+@looking_twice
 @transaction.atomic
 def write_note(
-    *, actor: Actor, client_uid: uuid.UUID, content: NoteContent, now: datetime
-) -> InterventionNote:
+    *,
+    actor: Actor,
+    client_uid: uuid.UUID,
+    content: NoteContent,
+    now: datetime,
+    own_uid: uuid.UUID | None = None,
+) -> Kept[InterventionNote]:
     """Keep an intervention note.
 
-    Not safe to repeat: each call is a note of its own. Raises NotFoundError, ForbiddenError, InvalidError,
-    ConsentMissingError, GoneError.
+    Safe to repeat with an id of one's own; without, each call is a note of its own. Raises NotFoundError,
+    ForbiddenError, InvalidError, ConsentMissingError, GoneError, ConflictError.
     """
     client = client_for(actor, client_uid)
     if not actor.is_coach:
@@ -41,7 +48,8 @@ def write_note(
     check_site(joint=content.joint, side=content.side)
     if content.noted_on > local_today(client, now):
         raise InvalidError.at("noted_on", "in_future", "This date lies in the future.")
-    note = InterventionNote.objects.create(
+    note = InterventionNote(
+        uid=own_uid or uuid.uuid4(),
         practice_id=client.practice_id,
         client=client,
         joint=content.joint,
@@ -53,6 +61,11 @@ def write_note(
         author_id=actor.account_id,
         created_at=now,
     )
+    notes = InterventionNote.objects.filter(client=client)
+    standing = twin_of(note, visible=notes) if own_uid else None
+    if standing is not None:
+        return Kept(standing, is_new=False)
+    note.save(force_insert=True)
     record_change(
         actor=actor,
         practice_id=client.practice_id,
@@ -62,7 +75,7 @@ def write_note(
         record_id=str(note.uid),
         now=now,
     )
-    return note
+    return Kept(note, is_new=True)
 
 
 def read_notes(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[InterventionNote]:

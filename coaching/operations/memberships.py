@@ -7,11 +7,12 @@ from typing import Literal, TypedDict
 from django.db import transaction
 from django.db.models import F
 
-from coaching.errors import ConflictError, ForbiddenError, InvalidError, StaleVersionError
+from coaching.errors import ConflictError, ForbiddenError, InvalidError
 from coaching.models import Actor, Client, DeviceToken, Membership, Role
 from coaching.operations.audit import record_change
 from coaching.operations.changes import tell_anew
 from coaching.operations.clients import member_of
+from coaching.operations.versions import check_version
 from coaching.reads.memberships import membership_for, own_membership
 
 
@@ -37,7 +38,7 @@ def update_membership(
 ) -> Membership:
     """Set one's own absence, cover, digest and weekly sets; the owner may do it for a coach who cannot.
 
-    Raises NotFoundError, ForbiddenError, InvalidError, StaleVersionError.
+    Raises NotFoundError, ForbiddenError, InvalidError.
     """
     member = _locked(actor, membership_uid, expected_version)
     if member.id != actor.membership_id and not actor.is_owner:
@@ -112,8 +113,7 @@ def _locked(actor: Actor, membership_uid: uuid.UUID, expected_version: int) -> M
     member = (
         Membership.objects.select_for_update(of=("self",)).select_related("account", "cover").get(id=seen.id)
     )
-    if member.version != expected_version:
-        raise StaleVersionError(f"The current version is {member.version}.")
+    check_version(member, expected_version)
     return member
 
 

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from coaching.errors import ConflictError, ForbiddenError, GoneError, InvalidError, StaleVersionError
+from coaching.errors import ConflictError, ForbiddenError, GoneError, InvalidError
 from coaching.models import (
     Actor,
     Assignment,
@@ -23,6 +23,7 @@ from coaching.models import (
 from coaching.operations.audit import record_change
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.plan_checks import plan_faults
+from coaching.operations.versions import Kept, check_may_replace, check_version, looking_twice
 from coaching.reads.catalogue import exercises_named
 from coaching.reads.plans import (
     BlockContent,
@@ -52,14 +53,37 @@ class _PlacedPrescription:
     alternatives: tuple[PrescriptionAlternative, ...]
 
 
+@looking_twice
 @transaction.atomic
-def write_plan(*, actor: Actor, content: PlanContent, now: datetime) -> PlanVersion:
+def keep_plan(
+    *, actor: Actor, content: PlanContent, own_uid: uuid.UUID | None, now: datetime
+) -> Kept[PlanVersion]:
+    """As `write_plan`, once for an id of one's own. Raises ConflictError for other content under it."""
+    standing = Plan.objects.filter(practice_id=actor.practice_id, uid=own_uid).first() if own_uid else None
+    if standing is None or not actor.is_coach:
+        return Kept(write_plan(actor=actor, content=content, now=now, own_uid=own_uid), is_new=True)
+    if standing.archived_at is not None:
+        raise GoneError("This plan has been archived.")
+    version = current_version(standing)
+    if content_of(version) != content:
+        raise ConflictError("Other content stands under this id.", standing=standing)
+    return Kept(version, is_new=False)
+
+
+@transaction.atomic
+def write_plan(
+    *, actor: Actor, content: PlanContent, now: datetime, own_uid: uuid.UUID | None = None
+) -> PlanVersion:
     """Store a new plan as its version 1. Raises ForbiddenError, InvalidError."""
     if not actor.is_coach:
         raise ForbiddenError("Only a coach writes plans.")
     exercises = checked_exercises(actor, content)
     plan = Plan.objects.create(
-        practice_id=actor.practice_id, name=content.name, author_id=actor.account_id, created_at=now
+        uid=own_uid or uuid.uuid4(),
+        practice_id=actor.practice_id,
+        name=content.name,
+        author_id=actor.account_id,
+        created_at=now,
     )
     store_version(plan, content, exercises, now)
     _audit(actor, plan, "create", now)
@@ -80,12 +104,7 @@ def rewrite_plan(
     standing = current_version(plan)
     if content_of(standing) == content:
         return standing
-    if expected_version is None:
-        raise ConflictError(
-            f"Other content stands here, at version {plan.version}. Name that version in If-Match to edit it."
-        )
-    if expected_version != plan.version:
-        raise StaleVersionError(f"The current version is {plan.version}.")
+    check_may_replace(plan, expected_version)
     if plan.name != content.name:
         _tell_new_name(plan, now)
     plan.name = content.name
@@ -100,8 +119,7 @@ def rewrite_plan(
 def archive_plan(*, actor: Actor, plan_uid: uuid.UUID, expected_version: int, now: datetime) -> None:
     """Take the plan out of use; assignments of it go on. Raises as `rewrite_plan` does."""
     plan = _editable_plan(actor, plan_uid)
-    if expected_version != plan.version:
-        raise StaleVersionError(f"The current version is {plan.version}.")
+    check_version(plan, expected_version)
     plan.archived_at = now
     plan.save(update_fields=["archived_at"])
     _audit(actor, plan, "archive", now)

@@ -9,13 +9,17 @@ from django.db.models import QuerySet
 from coaching.errors import ConsentMissingError, ForbiddenError, InvalidError
 from coaching.models import Actor, Client, Consent, ConsentPurpose, Joint, Referral
 from coaching.operations.audit import record_change, record_reads
-from coaching.operations.consents import give_consent
+from coaching.operations.consents import record_consent
 from coaching.operations.sites import check_site
 from coaching.operations.standing import check_may_store
+from coaching.operations.versions import Kept, looking_twice, twin_of
 from coaching.reads.clients import client_for, local_today
 from coaching.reads.referrals import ReferralSummary, referral_of, referral_summary, referrals_of
 
+SINCE_ASKED = frozenset({"consent", "until_on"})
 
+
+@looking_twice
 @transaction.atomic
 def write_referral(
     *,
@@ -26,39 +30,45 @@ def write_referral(
     question: str,
     consent_text_version: str = "",
     now: datetime,
-) -> Referral:
+    own_uid: uuid.UUID | None = None,
+) -> Kept[Referral]:
     """Keep a referral that rests on the client's standing consent to be referred.
 
-    With `consent_text_version` the coach records that consent for the client in the same step. Not safe to
-    repeat: each call is a referral of its own. Raises NotFoundError, ForbiddenError, InvalidError,
-    ConsentMissingError, GoneError.
+    With `consent_text_version` the coach records that consent for the client in the same step. Safe to
+    repeat with an id of one's own; without, each call is a referral of its own. Raises NotFoundError,
+    ForbiddenError, InvalidError, ConsentMissingError, GoneError, ConflictError.
     """
     client = client_for(actor, client_uid)
     if not actor.is_coach:
         raise ForbiddenError("Only a coach writes referrals.")
     check_may_store(client)
     _check_trended(joint, side)
+    asked = Referral(
+        uid=own_uid or uuid.uuid4(),
+        practice_id=client.practice_id,
+        client=client,
+        joint=joint,
+        side=side,
+        question=question,
+        until_on=local_today(client, now),
+        referred_by_id=actor.account_id,
+        created_at=now,
+    )
+    standing = twin_of(asked, visible=referrals_of(client), besides=SINCE_ASKED) if own_uid else None
+    if standing is not None:
+        return Kept(standing, is_new=False)
     if consent_text_version:
-        give_consent(
+        record_consent(
             actor=actor,
             client_uid=client_uid,
             purpose=ConsentPurpose.REFERRAL,
             text_version=consent_text_version,
             now=now,
         )
-    referral = Referral.objects.create(
-        practice_id=client.practice_id,
-        client=client,
-        joint=joint,
-        side=side,
-        question=question,
-        consent=_standing_consent(client),
-        until_on=local_today(client, now),
-        referred_by_id=actor.account_id,
-        created_at=now,
-    )
-    _audit(actor, client, referral, now)
-    return referrals_of(client).get(id=referral.id)
+    asked.consent = _standing_consent(client)
+    asked.save(force_insert=True)
+    _audit(actor, client, asked, now)
+    return Kept(referrals_of(client).get(id=asked.id), is_new=True)
 
 
 def read_referrals(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Referral]:

@@ -8,10 +8,11 @@ from django.db import transaction
 from django.db.models import QuerySet
 
 from coaching.errors import ForbiddenError, InvalidError, NotFoundError
-from coaching.models import Actor, Exercise, Injury, Restriction, RestrictionKind
+from coaching.models import Actor, ChangeKind, Exercise, Injury, Restriction, RestrictionKind
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.injuries import injury_of
 from coaching.operations.standing import check_may_store
+from coaching.operations.versions import Kept, check_not_gone, looking_twice, not_there, twin_of
 from coaching.reads.catalogue import catalogue_vocabulary, exercise_named
 
 
@@ -28,6 +29,7 @@ class RestrictionContent:
     said_by: str
 
 
+@looking_twice
 @transaction.atomic
 def add_restriction(
     *,
@@ -36,14 +38,19 @@ def add_restriction(
     injury_uid: uuid.UUID,
     content: RestrictionContent,
     now: datetime,
-) -> Restriction:
-    """Restrict a site's training. Raises NotFoundError, ForbiddenError, InvalidError, ConsentMissingError."""
+    own_uid: uuid.UUID | None = None,
+) -> Kept[Restriction]:
+    """Restrict a site's training; safe to repeat with an id of one's own.
+
+    Raises NotFoundError, ForbiddenError, InvalidError, ConsentMissingError, ConflictError, GoneError.
+    """
     injury = injury_of(actor, client_uid, injury_uid)
     if not actor.is_coach:
         raise ForbiddenError("Only a coach records a restriction.")
     check_may_store(injury.client)
     _check(content)
-    restriction = Restriction.objects.create(
+    restriction = Restriction(
+        uid=own_uid or uuid.uuid4(),
         practice_id=injury.practice_id,
         injury=injury,
         kind=content.kind,
@@ -54,8 +61,14 @@ def add_restriction(
         until_on=content.until_on,
         said_by=content.said_by,
     )
+    if own_uid is not None:
+        check_not_gone(client=injury.client, kind=ChangeKind.RESTRICTION, uids=[own_uid])
+        standing = twin_of(restriction, visible=Restriction.objects.filter(injury=injury))
+        if standing is not None:
+            return Kept(standing, is_new=False)
+    restriction.save(force_insert=True)
     _audit(actor, injury, restriction, "create", now)
-    return restriction
+    return Kept(restriction, is_new=True)
 
 
 @transaction.atomic
@@ -71,7 +84,7 @@ def drop_restriction(
     injury = injury_of(actor, client_uid, injury_uid)
     found = Restriction.objects.filter(injury=injury, uid=restriction_uid).first()
     if found is None:
-        raise NotFoundError("There is no such restriction.")
+        raise not_there(actor, kind=ChangeKind.RESTRICTION, uid=restriction_uid, what="restriction")
     if not actor.is_coach:
         raise ForbiddenError("Only a coach takes a restriction back.")
     _audit(actor, injury, found, "delete", now)

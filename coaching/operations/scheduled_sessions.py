@@ -7,11 +7,12 @@ from datetime import date, datetime
 from django.db import transaction
 
 from coaching.compute.local_days import local_date_of
-from coaching.errors import ConflictError, FieldFault, ForbiddenError, InvalidError, StaleVersionError
+from coaching.errors import ConflictError, FieldFault, ForbiddenError, InvalidError
 from coaching.models import Actor, Client, ScheduledSession, ScheduledStatus, Session
 from coaching.operations.assignment_checks import check_no_red_flag
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.rescoring import ask_for_rescoring
+from coaching.operations.versions import check_version
 from coaching.reads.adherence import HeldSession
 from coaching.reads.assignments import calendar_of, held_session_of, scheduled_session_of
 from coaching.reads.clients import client_for
@@ -67,7 +68,7 @@ def change_scheduled_session(
 ) -> HeldSession:
     """Move a session or say what became of it; a client may only say that it was not done.
 
-    Raises NotFoundError, ForbiddenError, StaleVersionError, InvalidError, and ConflictError where a log or a
+    Raises NotFoundError, ForbiddenError, InvalidError, and ConflictError where a log or a
     standing red flag speaks against it.
     """
     client = client_for(actor, client_uid)
@@ -75,8 +76,7 @@ def change_scheduled_session(
     if not actor.is_coach and change != CalendarChange(status=ScheduledStatus.NOT_DONE):
         raise ForbiddenError("A client may only say that a session was not done.")
     row = ScheduledSession.objects.select_for_update().select_related("assignment").get(id=seen.id)
-    if row.version != expected_version:
-        raise StaleVersionError(f"The current version is {row.version}.")
+    check_version(row, expected_version)
     due_on, status = change.due_on or row.due_on, change.status or row.status
     if due_on != row.due_on:
         _check_move(row, due_on)

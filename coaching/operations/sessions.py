@@ -8,7 +8,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from coaching.compute.joint_sides import sides_in_turn
 from coaching.errors import (
@@ -18,9 +18,8 @@ from coaching.errors import (
     GoneError,
     InvalidError,
     NotFoundError,
-    StaleVersionError,
 )
-from coaching.models import Actor, Client, LoggedSet, Session
+from coaching.models import Actor, ChangeKind, Client, LoggedSet, Session
 from coaching.operations import pain, rollups
 from coaching.operations.audit import record_changes, record_reads
 from coaching.operations.changes import note_scheduled_session
@@ -28,6 +27,14 @@ from coaching.operations.entries import FIRST_INSTANT, SessionEntry, SetEntry, c
 from coaching.operations.set_rows import Lookups, look_up, set_rows
 from coaching.operations.standing import check_may_store, note_post
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
+from coaching.operations.versions import (
+    check_may_replace,
+    check_not_gone,
+    check_version,
+    delete_before_it_came,
+    looking_twice,
+    not_there,
+)
 from coaching.reads.clients import client_for
 from coaching.reads.sessions import with_content
 
@@ -65,11 +72,8 @@ def record_session(
     Safe to repeat: the same content again changes nothing. Raises ConflictError for other content under the
     id, StaleVersionError, GoneError for a deleted id, InvalidError, ConsentMissingError.
     """
-    try:
-        return _record_one(actor, client, entry, now, expected_version)
-    except IntegrityError:
-        # Another request stored the same id between our look and our insert: look again, once.
-        return _record_one(actor, client, entry, now, expected_version)
+    # Another request may store the same id between our look and our insert.
+    return looking_twice(_record_one)(actor, client, entry, now, expected_version)
 
 
 def record_batch(
@@ -86,14 +90,43 @@ def record_batch(
         return [_record_item(actor, client, entry, now) for entry in entries]
 
 
+def delete_session(
+    *,
+    actor: Actor,
+    session_uid: uuid.UUID,
+    expected_version: int,
+    now: datetime,
+    client_uid: uuid.UUID | None = None,
+) -> None:
+    """Take the session back; its id stays gone for good, and its days are computed again.
+
+    An id under which nothing came in yet is gone from now on (`client_uid` says whose, for a coach). Raises
+    GoneError, StaleVersionError, NotFoundError.
+    """
+    while not _delete_once(actor, session_uid, expected_version, now, client_uid):
+        pass  # it came in while we looked
+
+
 @transaction.atomic
-def delete_session(*, actor: Actor, session: Session, expected_version: int, now: datetime) -> None:
-    """Take the session back; its id stays gone for good, and its days are computed again."""
-    locked = Session.objects.select_for_update().select_related("client").get(id=session.id)
+def _delete_once(
+    actor: Actor, uid: uuid.UUID, expected_version: int, now: datetime, client_uid: uuid.UUID | None
+) -> bool:
+    found = Session.objects.filter(
+        practice_id=actor.practice_id, uid=uid, client__in=Client.objects.visible_to(actor)
+    )
+    locked = found.select_for_update().first()
+    if locked is None:
+        return delete_before_it_came(
+            actor=actor,
+            client_uid=client_uid,
+            kind=ChangeKind.SESSION,
+            uid=uid,
+            has_come=lambda client: Session.objects.filter(client=client, uid=uid).exists(),
+            now=now,
+        )
     if locked.deleted_at is not None:
         raise GoneError("This session has been deleted.")
-    if locked.version != expected_version:
-        raise StaleVersionError(f"The current version is {locked.version}.")
+    check_version(locked, expected_version)
     days = _days_of(locked)
     locked.sets.all().delete()
     locked.pain_reports.all().delete()
@@ -104,6 +137,7 @@ def delete_session(*, actor: Actor, session: Session, expected_version: int, now
     rollups.rebuild_days(client=locked.client, days=days)
     note_post(client=locked.client, days=days, now=now)
     _audit(actor, [locked], "delete", now)
+    return True
 
 
 def session_for(actor: Actor, session_uid: uuid.UUID) -> Session:
@@ -114,7 +148,7 @@ def session_for(actor: Actor, session_uid: uuid.UUID) -> Session:
         )
     ).first()
     if session is None:
-        raise NotFoundError("There is no such session.")
+        raise not_there(actor, kind=ChangeKind.SESSION, uid=session_uid, what="session")
     if session.deleted_at is not None:
         raise GoneError("This session has been deleted.")
     return session
@@ -137,21 +171,18 @@ def read_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> Quer
 @transaction.atomic
 def confirm_set(*, actor: Actor, set_uid: uuid.UUID, now: datetime) -> LoggedSet:
     """A load that looked like a typing error was really lifted; its day is computed again. Safe to repeat."""
-    row = (
-        LoggedSet.objects.filter(
-            practice_id=actor.practice_id,
-            uid=set_uid,
-            session__client__in=Client.objects.visible_to(actor),
-            session__deleted_at__isnull=True,
-        )
-        .select_related("session__client", "exercise", "prescription")
-        .first()
+    rows = LoggedSet.objects.filter(
+        practice_id=actor.practice_id, uid=set_uid, session__client__in=Client.objects.visible_to(actor)
     )
+    # The session first, as whoever edits it.
+    Session.objects.select_for_update().filter(id__in=rows.values("session_id")).first()
+    row = rows.select_related("session__client", "exercise", "prescription").first()
     if row is None:
         raise NotFoundError("There is no such set.")
     if row.is_to_confirm:
         row.is_to_confirm, row.confirmed_at = False, now
         row.save(update_fields=["is_to_confirm", "confirmed_at"])
+        Session.objects.filter(id=row.session_id).update(version=F("version") + 1)
         client, days = row.session.client, {row.session.performed_on}
         rollups.rebuild_days(client=client, days=days)
         note_post(client=client, days=days, now=now)
@@ -177,12 +208,7 @@ def _record_one(
         raise GoneError("This session has been deleted.")
     if existing.content_hash == content_hash(entry):
         return Recorded(existing, Outcome.REPLAYED)
-    if expected_version is None:
-        raise ConflictError(
-            f"Other content stands under this id; name version {existing.version} in If-Match to edit it."
-        )
-    if expected_version != existing.version:
-        raise StaleVersionError(f"The current version is {existing.version}.")
+    check_may_replace(existing, expected_version)
     return _replace(actor, client, existing, entry, now)
 
 
@@ -220,10 +246,13 @@ def _compare(client: Client, existing: Session, entry: SessionEntry) -> BatchIte
     if existing.deleted_at is not None:
         return BatchItem(None, GoneError("This session has been deleted."))
     if existing.content_hash != content_hash(entry):
-        return BatchItem(
-            None, ConflictError(f"Other content stands under this id, at version {existing.version}.")
-        )
+        return BatchItem(None, _other_content(existing))
     return BatchItem(Recorded(existing, Outcome.REPLAYED), None)
+
+
+def _other_content(existing: Session) -> ConflictError:
+    detail = f"Other content stands under this id, at version {existing.version}."
+    return ConflictError(detail, standing=existing)
 
 
 def _record_item(actor: Actor, client: Client, entry: SessionEntry, now: datetime) -> BatchItem:
@@ -247,6 +276,7 @@ def _create_all(
     sessions = [_session_row(client, entry, lookups, now) for entry in entries]
     Session.objects.bulk_create(sessions)
     urgent = _store_content(actor, client, sessions, entries, lookups, now)
+    check_not_gone(client=client, kind=ChangeKind.SESSION, uids=[entry.uid for entry in entries])
     _audit(actor, sessions, "create", now)
     return [Recorded(session, Outcome.CREATED, urgent.get(session.id, ())) for session in sessions]
 

@@ -161,6 +161,6 @@ RECORDS: dict[ChangeKind, Callable[[Sequence[Change], datetime], dict[uuid.UUID,
     ChangeKind.ASSIGNMENT: _by_uid(with_plan(Assignment.objects.all())),
     ChangeKind.SCHEDULED_SESSION: _scheduled,
     ChangeKind.SESSION: _by_uid(with_content(Session.objects.kept())),
-    ChangeKind.PAIN_REPORT: _by_uid(PainReport.objects.all()),
+    ChangeKind.PAIN_REPORT: _by_uid(PainReport.objects.select_related("session")),
     ChangeKind.ALERT: _by_uid(Alert.objects.select_related("client")),
 }

@@ -19,6 +19,7 @@ class StandingStress:
     reason: str
     basis: str
     source: str
+    version: int | None = None  # of an override; the catalogue's own is not edited here
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,12 @@ def _resolve(
     standing: dict[int, dict[str, StandingStress]] = {exercise_id: {} for exercise_id in exercise_ids}
     for row in sorted(rows, key=_closeness):
         standing[row.exercise_id][row.joint] = StandingStress(
-            row.joint, row.stress, row.reason, row.basis, _source(row)
+            row.joint,
+            row.stress,
+            row.reason,
+            row.basis,
+            _source(row),
+            row.version if row.practice_id else None,
         )
     return standing
 
