@@ -9,6 +9,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+import api.made_ids  # noqa: F401 - registers the converter
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.pain_fields import DeleteQuery, PainReportAlone, PainReportOut, UrgentOut, pain_entry
@@ -107,6 +108,6 @@ class SymptomsView(Endpoint):
 
 urlpatterns = [
     path("symptoms", SymptomsView.as_view()),
-    path("pain-reports/<uuid:report_id>", PainReportView.as_view()),
+    path("pain-reports/<made:report_id>", PainReportView.as_view()),
     path("clients/<uuid:client_id>/pain-reports", ClientPainReportsView.as_view()),
 ]

@@ -11,6 +11,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+import api.made_ids  # noqa: F401 - registers the converter
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown, tag_of
 from api.fields import (
@@ -390,7 +391,7 @@ def refused_item(index: int, item: Any, checked: SessionInBatch) -> dict[str, An
 
 urlpatterns = [
     path("sessions/batch", SessionBatchView.as_view()),
-    path("sessions/<uuid:session_id>", SessionView.as_view()),
+    path("sessions/<made:session_id>", SessionView.as_view()),
     path("sets/<uuid:set_id>/confirmation", SetConfirmationView.as_view()),
     path("clients/<uuid:client_id>/sessions", ClientSessionsView.as_view()),
 ]

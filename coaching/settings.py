@@ -199,6 +199,7 @@ SPECTACULAR_SETTINGS = {
     # Left out, the page would ask a validator elsewhere as soon as it is not called by a loopback address.
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
     "SCHEMA_PATH_PREFIX": "/api/v1",
+    "PATH_CONVERTER_OVERRIDES": {"made": {"type": "string", "format": "uuid"}},
     "ENUM_NAME_OVERRIDES": {
         "JointEnum": "api.schema.JOINTS",
         "SiteSideEnum": "api.schema.SITE_SIDES",

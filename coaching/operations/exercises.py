@@ -115,7 +115,7 @@ def _content_of(row: Exercise) -> ExerciseContent:
     muscles: dict[str, list[str]] = {kind: [] for kind in MuscleRoleKind.values}
     for role in row.muscle_roles.order_by("muscle"):
         muscles[role.role].append(role.muscle)
-    own = row.joint_stresses.filter(practice_id=row.practice_id, client=None).order_by("joint")
+    own = row.joint_stresses.filter(practice__isnull=False, client=None).order_by("joint")
     step_lb = row.load_step_lb_thousandths
     return ExerciseContent(
         code=row.code,

@@ -12,6 +12,7 @@ from django.db.models import Model, QuerySet
 
 from coaching.errors import ConflictError, ForbearError, GoneError, NotFoundError, StaleVersionError
 from coaching.models import Actor, Change, ChangeKind, Client
+from coaching.models.base import PracticeRow
 from coaching.operations.audit import record_change
 from coaching.reads.clients import written_client
 
@@ -34,6 +35,7 @@ NOT_SENT = frozenset(
     }
 )
 Row = TypeVar("Row", bound=Model)
+OwnRow = TypeVar("OwnRow", bound=PracticeRow)
 Params = ParamSpec("Params")
 Result = TypeVar("Result")
 
@@ -79,15 +81,17 @@ def looking_twice(operation: Callable[Params, Result]) -> Callable[Params, Resul
     return look
 
 
-def twin_of(fresh: Row, *, visible: QuerySet[Row], besides: frozenset[str] = frozenset()) -> Row | None:
+def twin_of(
+    fresh: OwnRow, *, visible: QuerySet[OwnRow], besides: frozenset[str] = frozenset()
+) -> OwnRow | None:
     """What stands under the id of an unsaved row with the same content, or None if the id is free.
 
     Raises ConflictError for other content, and for an id that is used where the actor does not look.
     """
-    standing = visible.filter(uid=fresh.uid).first()  # type: ignore[misc]
+    standing = visible.filter(uid=fresh.uid).first()
     if standing is None:
         rows: Any = type(fresh)._default_manager
-        if rows.filter(practice_id=fresh.practice_id, uid=fresh.uid).exists():  # type: ignore[attr-defined]
+        if rows.filter(practice_id=fresh.practice_id, uid=fresh.uid).exists():
             raise ConflictError("This id is taken.")
         return None
     compared = [field for field in fresh._meta.concrete_fields if field.name not in NOT_SENT | besides]
