@@ -32,6 +32,14 @@ class FaultSerializer(serializers.Serializer[Any]):
     detail = serializers.CharField()
 
 
+class DifferenceSerializer(serializers.Serializer[Any]):
+    pointer = serializers.CharField(
+        help_text="RFC 6901 pointer into the body as it was sent; `-` at its end: only the stored one has it."
+    )
+    yours = serializers.JSONField(allow_null=True)
+    stored = serializers.JSONField(allow_null=True)
+
+
 class ProblemSerializer(serializers.Serializer[Any]):
     """RFC 9457 problem details."""
 
@@ -41,6 +49,10 @@ class ProblemSerializer(serializers.Serializer[Any]):
     detail = serializers.CharField()
     instance = serializers.CharField(required=False)
     errors = FaultSerializer(many=True, required=False)  # type: ignore[assignment]  # RFC 9457 extension member
+    current_version = serializers.IntegerField(required=False, help_text="With 409 and 412: what stands.")
+    etag = serializers.CharField(required=False, help_text="Its ETag, as in the header.")
+    differences = DifferenceSerializer(many=True, required=False)
+    more_differences = serializers.IntegerField(required=False, help_text="How many more there are.")
 
 
 ALWAYS = {

@@ -20,15 +20,17 @@ def post_mass(api, client, **body):
 def test_the_client_or_a_coach_records_a_body_mass(cast, signed_in, who):
     answer = post_mass(signed_in(getattr(cast, who)), cast.client)
     assert answer.status_code == 201
-    assert answer.json() == {"measured_on": "2026-03-02", "body_mass_kg": 81.5}
+    assert answer.json() == {"measured_on": "2026-03-02", "body_mass_kg": 81.5, "version": 1}
 
 
 def test_another_value_for_the_day_corrects_it(cast, signed_in):
     api = signed_in(cast.client)
     post_mass(api, cast.client)
-    assert post_mass(api, cast.client, body_mass_kg=80.5).status_code == 200
+    other = {"measured_on": "2026-03-02", "body_mass_kg": 80.5}
+    corrected = api.post(address(cast.client, "body-masses"), other, HTTP_IF_MATCH='"1"')
+    assert corrected.status_code == 200
     items = api.get(address(cast.client, "body-masses")).json()["items"]
-    assert items == [{"measured_on": "2026-03-02", "body_mass_kg": 80.5}]
+    assert items == [other | {"version": 2}]
 
 
 @pytest.mark.parametrize("who", ["colleague", "stranger", "colleagues_client"])
@@ -71,8 +73,8 @@ def test_for_a_client_who_left_no_body_mass_is_stored(cast, signed_in):
     assert post_mass(signed_in(cast.coach), cast.client).status_code == 410
 
 
-def give(api, client, purpose="referral", version="2026-01"):
-    return api.put(address(client, "consents", purpose), {"text_version": version})
+def give(api, client, purpose="referral", version="2026-01", **headers):
+    return api.put(address(client, "consents", purpose), {"text_version": version}, **headers)
 
 
 def test_a_client_gives_a_consent(cast, signed_in):
@@ -83,6 +85,7 @@ def test_a_client_gives_a_consent(cast, signed_in):
         "text_version": "2026-01",
         "given_at": answer.json()["given_at"],
         "withdrawn_at": None,
+        "version": 1,
         "recorded_by": "client",
     }
 
@@ -100,7 +103,7 @@ def test_the_same_consent_again_is_200_and_stays_one(cast, signed_in):
 def test_consent_to_a_new_text_ends_the_earlier_one_and_keeps_it(cast, signed_in):
     api = signed_in(cast.client)
     give(api, cast.client)
-    assert give(api, cast.client, version="2026-02").status_code == 201
+    assert give(api, cast.client, version="2026-02", HTTP_IF_MATCH='"1"').status_code == 201
     items = api.get(address(cast.client, "consents")).json()["items"]
     kept = [(item["text_version"], item["withdrawn_at"] is None) for item in items]
     assert kept[:2] == [("2026-02", True), ("2026-01", False)]

@@ -52,10 +52,12 @@ ANSWER = {
             "reason": "Upright shin, load hangs from the hips",
             "basis": "coach_judgement",
             "source": "practice",
+            "version": 1,
         }
     ],
     "alternatives": [],
 }
+FIRST = {"If-Match": '"1"'}
 JUDGEMENT = {"stress": 0.25, "reason": "Moves it without a murmur since March"}
 
 
@@ -147,7 +149,10 @@ def test_code_of_the_catalogue_cannot_be_taken(cast, coach_api, lift):
 
 def test_own_code_cannot_be_taken_twice(cast, coach_api):
     coach_api.post("/api/v1/exercises", OWN, format="json")
-    assert coach_api.post("/api/v1/exercises", OWN, format="json").status_code == 409
+    assert coach_api.post("/api/v1/exercises", OWN, format="json").status_code == 200
+    answer = coach_api.post("/api/v1/exercises", OWN | {"name": "Other"}, format="json")
+    assert answer.status_code == 409
+    assert answer.json()["differences"][0]["pointer"] == "/name"
 
 
 def test_client_reads_exercises_but_adds_none(cast, signed_in, lift):
@@ -254,9 +259,9 @@ def test_practices_judgement_stands_above_the_catalogue_and_comes_off_again(cast
     assert coach_api.put(f"{address}/stress/knee", JUDGEMENT, format="json").status_code == 201
     assert coach_api.put(f"{address}/stress/knee", JUDGEMENT, format="json").status_code == 200
     assert stress_of(coach_api, address) == {"knee": (0.25, "practice")}
-    assert coach_api.delete(f"{address}/stress/knee").status_code == 204
+    assert coach_api.delete(f"{address}/stress/knee", headers=FIRST).status_code == 204
     assert stress_of(coach_api, address) == {"knee": (1.0, "catalogue")}
-    assert coach_api.delete(f"{address}/stress/knee").status_code == 404
+    assert coach_api.delete(f"{address}/stress/knee", headers=FIRST).status_code == 404
 
 
 def test_other_practice_keeps_the_catalogues_judgement(cast, coach_api, signed_in, lift):
@@ -271,7 +276,7 @@ def test_judgement_for_a_client_is_theirs_alone(cast, coach_api, signed_in, lift
     assert stress_of(coach_api, address) == {"knee": (0.25, "client")}
     assert stress_of(signed_in(cast.client), address) == {"knee": (0.25, "client")}
     assert stress_of(coach_api, f"/api/v1/exercises/{lift.code}") == {"knee": (1.0, "catalogue")}
-    assert coach_api.delete(f"{address}/stress/knee").status_code == 204
+    assert coach_api.delete(f"{address}/stress/knee", headers=FIRST).status_code == 204
     assert stress_of(coach_api, address) == {"knee": (1.0, "catalogue")}
 
 
@@ -287,7 +292,7 @@ def test_client_of_another_coach_is_not_found(cast, signed_in, lift, who):
     address = f"/api/v1/clients/{cast.client.uid}/exercises/{lift.code}"
     assert api.get(address).status_code == 404
     assert api.put(f"{address}/stress/knee", JUDGEMENT, format="json").status_code == 404
-    assert api.delete(f"{address}/stress/knee").status_code == 404
+    assert api.delete(f"{address}/stress/knee", headers=FIRST).status_code == 404
 
 
 @pytest.mark.parametrize(
@@ -336,7 +341,7 @@ def test_new_stress_recomputes_the_days_already_logged(cast, coach_api, lift):
     coach_api.put(f"/api/v1/exercises/{lift.code}/stress/knee", JUDGEMENT | {"stress": 0.5}, format="json")
     assert JointDay.objects.get(client=cast.client).joint_reps == 2.5
     assert JointDay.objects.get(client=cast.colleagues_client).joint_reps == 5
-    coach_api.delete(address)
+    coach_api.delete(address, headers=FIRST)
     assert JointDay.objects.get(client=cast.client).joint_reps == 5
 
 
@@ -354,6 +359,6 @@ def test_changes_and_readings_of_a_clients_stress_are_audited(cast, coach_api, l
     address = f"/api/v1/clients/{cast.client.uid}/exercises/{lift.code}"
     coach_api.put(f"{address}/stress/knee", JUDGEMENT, format="json")
     coach_api.get(address)
-    coach_api.delete(f"{address}/stress/knee")
+    coach_api.delete(f"{address}/stress/knee", headers=FIRST)
     events = AuditEvent.objects.filter(subject_key=cast.client.audit_key, record_kind="exercise")
     assert [event.action for event in events.order_by("id")] == ["set_stress", "read", "drop_stress"]

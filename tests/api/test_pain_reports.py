@@ -49,6 +49,8 @@ def test_new_report_is_created_and_answered_whole(app):
             "explanation": "Knelt on it all day.",
             "reported_at": "2026-03-02T17:40:00Z",
             "felt_on": "2026-03-02",
+            "session": None,
+            "version": 1,
         },
         "urgent": [],
     }
