@@ -10,4 +10,4 @@ class MadeId(UUIDConverter):
     regex = "[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}"
 
 
-register_converter(MadeId, "made")  # type: ignore[arg-type]  # as for every converter of a URL
+register_converter(MadeId, "made")

@@ -86,7 +86,8 @@ def _record_once(
 def _create(actor: Actor, client: Client, entry: PainEntry, now: datetime) -> RecordedPain:
     _check_time(entry, now)
     report = report_row(client=client, entry=entry, session=_session_of(client, entry), now=now)
-    return RecordedPain(report, is_new=True, urgent=_store_new(actor, client, [report], now))
+    report.save(force_insert=True)  # of two at once the constraint decides, and the loser looks again
+    return RecordedPain(report, is_new=True, urgent=_follow_up(actor, client, [report], now))
 
 
 @transaction.atomic
@@ -113,13 +114,14 @@ def record_new_pain_reports(
         )
         for entry in entries
     ]
-    return _store_new(actor, client, reports, now)
+    store_reports(reports)
+    return _follow_up(actor, client, reports, now)
 
 
-def _store_new(
+def _follow_up(
     actor: Actor, client: Client, reports: Sequence[PainReport], now: datetime
 ) -> tuple[UrgentNotice, ...]:
-    store_reports(reports)
+    """What new reports change besides themselves."""
     days = {report.felt_on for report in reports}
     rollups.rebuild_days(client=client, days=days)
     note_post(client=client, days=days, now=now)
