@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ("coaching", "0005_changes_feed"),
+        ("coaching", "0007_webhooks"),
     ]
 
     operations = [
