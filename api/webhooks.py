@@ -13,8 +13,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
+from api.etags import Shown
 from api.fields import CodeField, FlagField, StrictSerializer, TextField, WholeField
-from api.parsers import MergePatchParser, StrictJSONParser
 from api.permissions import IsOwner
 from coaching.exchange.public_addresses import MAX_LENGTH, RefusedAddressError, check_callable
 from coaching.models import TEST_EVENT, OutboxState, SwitchedOff, Webhook, WebhookDelivery, WebhookEvent
@@ -106,8 +106,11 @@ class DeliveryOut(serializers.Serializer[WebhookDelivery]):
 
 
 class OwnerEndpoint(Endpoint):
-    parser_classes = [StrictJSONParser, MergePatchParser]
     permission_classes = [IsAuthenticated, IsOwner]
+
+    def shown(self, record: Webhook) -> Shown:
+        webhook = webhook_for(self.actor, record.uid)
+        return Shown(webhook.version, WebhookOut(webhook).data)
 
 
 class WebhooksView(OwnerEndpoint):
@@ -119,7 +122,8 @@ class WebhooksView(OwnerEndpoint):
     def post(self, request: Request) -> Response:
         """Tell an address of alerts, by ids only; ten at most. Signed as Standard Webhooks 1.0."""
         shown = webhooks.register_webhook(actor=self.actor, now=timezone.now(), **self.checked(WebhookIn))
-        return with_etag(request, SecretShownOut(shown).data, shown.webhook.version, status=201)
+        body = SecretShownOut(shown).data
+        return with_etag(request, body, shown.webhook.version, status=201, shown=body["webhook"])
 
 
 class WebhookView(OwnerEndpoint):
@@ -164,7 +168,8 @@ class WebhookSecretView(OwnerEndpoint):
             overlap=timedelta(hours=self.checked(SecretIn)["overlap_hours"]),
             now=timezone.now(),
         )
-        return with_etag(request, SecretShownOut(shown).data, shown.webhook.version, status=201)
+        body = SecretShownOut(shown).data
+        return with_etag(request, body, shown.webhook.version, status=201, shown=body["webhook"])
 
 
 class WebhookTestView(OwnerEndpoint):

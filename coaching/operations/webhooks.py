@@ -8,10 +8,11 @@ from typing import TypedDict
 
 from django.db import transaction
 
-from coaching.errors import ConflictError, ForbiddenError, StaleVersionError
+from coaching.errors import ConflictError, ForbiddenError
 from coaching.models import TEST_EVENT, Actor, OutboxState, Practice, Webhook, WebhookDelivery
 from coaching.models.webhook import new_salt, signing_key
 from coaching.operations.audit import record_change
+from coaching.operations.versions import check_version
 from coaching.reads.webhooks import webhook_for, webhooks_of
 
 WEBHOOKS_AT_MOST = 10
@@ -126,8 +127,8 @@ def _locked(actor: Actor, webhook_uid: uuid.UUID, expected_version: int | None =
     _check_is_owner(actor)
     seen = webhook_for(actor, webhook_uid)
     webhook = Webhook.objects.select_for_update(no_key=True).get(id=seen.id)
-    if expected_version is not None and webhook.version != expected_version:
-        raise StaleVersionError(f"The current version is {webhook.version}.")
+    if expected_version is not None:
+        check_version(webhook, expected_version)
     return webhook
 
 

@@ -8,6 +8,7 @@ from standardwebhooks.webhooks import Webhook as Reference
 from coaching.exchange import public_addresses
 from coaching.exchange.webhooks import send_due_webhooks
 from coaching.models import AuditEvent, Webhook, WebhookDelivery
+from tests.bodies import version_of
 from tests.factories import NOW, WebhookFactory
 from tests.loopback import answer, listening
 
@@ -50,7 +51,7 @@ def patch(api, webhook, body, version=1):
 
 def test_a_registered_webhook_is_shown_whole_with_its_secret(owner):
     answered = owner.post(ALL, BODY)
-    assert (answered.status_code, answered["ETag"]) == (201, '"1"')
+    assert (answered.status_code, version_of(answered)) == (201, '"1"')
     body = answered.json()
     webhook = Webhook.objects.get()
     assert body["webhook"] == {
@@ -91,12 +92,13 @@ def test_webhooks_are_listed_newest_first_without_removed_ones(cast, owner):
 
 
 def test_an_unchanged_webhook_is_not_sent_twice(owner, webhook):
-    assert owner.get(one(webhook), HTTP_IF_NONE_MATCH='"1"').status_code == 304
+    tag = owner.get(one(webhook))["ETag"]
+    assert owner.get(one(webhook), HTTP_IF_NONE_MATCH=tag).status_code == 304
 
 
 def test_a_patch_changes_what_it_names(owner, webhook):
     answered = patch(owner, webhook, {"events": ["alert.worsened"], "is_active": False})
-    assert (answered.status_code, answered["ETag"]) == (200, '"2"')
+    assert (answered.status_code, version_of(answered)) == (200, '"2"')
     assert (answered.json()["events"], answered.json()["is_active"]) == (["alert.worsened"], False)
     assert answered.json()["address"] == webhook.address
 
@@ -170,7 +172,7 @@ def test_a_removed_webhook_is_not_there(owner, webhook):
 
 def test_a_rotated_secret_is_shown_once_and_says_how_long_both_hold(owner, webhook):
     answered = owner.post(one(webhook, "/secret"), {"overlap_hours": 24}, HTTP_IF_MATCH='"1"')
-    assert (answered.status_code, answered["ETag"]) == (201, '"2"')
+    assert (answered.status_code, version_of(answered)) == (201, '"2"')
     assert answered.json()["webhook"]["former_secret_until_at"] == "2026-03-03T12:00:00Z"
     assert answered.json()["secret"].startswith("whsec_")
 
