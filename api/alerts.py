@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField
+from api.listing import DatedListQuery
 from api.permissions import IsCoach
 from api.picture_links import HELP, picture_link
 from coaching.models import Alert, AlertKind, AlertStatus, Score
@@ -23,12 +24,18 @@ from coaching.reads.alerts import caution_of, refer_out_of
 from coaching.reads.calendar import practice_today
 
 
-class AlertQuery(StrictSerializer):
-    status = CodeField(choices=AlertStatus.values, required=False)
+class AlertQuery(DatedListQuery):
+    orders = ("opened_on",)
+    narrowed_by_read = frozenset({"status", "kind", "client", "target", "from", "until"})
+
+    status = CodeField(choices=AlertStatus.values, required=False, help_text="Left out: all but closed.")
     kind = CodeField(choices=AlertKind.values, required=False)
     client = IdField(required=False)
-    cursor = TextField(max_length=300, required=False)
-    page_size = TextField(max_length=9, required=False)
+    target = TextField(max_length=120, required=False, help_text="A site, or a lift, as in the alerts.")
+
+
+class ScoresQuery(DatedListQuery):
+    orders = ("night_on",)
 
 
 class PutOffIn(StrictSerializer):
@@ -154,17 +161,13 @@ class ScoreOut(serializers.Serializer[Score]):
 
 
 class AlertsView(Endpoint):
-    @extend_schema(operation_id="alerts_list", parameters=[AlertQuery], responses={200: AlertOut(many=True)})
+    query = AlertQuery
+
+    @extend_schema(operation_id="alerts_list", responses={200: AlertOut(many=True)})
     def get(self, request: Request) -> Response:
-        """Alerts of the clients you may see, newest first; closed ones only with status=closed."""
-        query = self.checked_query(AlertQuery)
-        rows = read_alerts(
-            actor=self.actor,
-            status=query.get("status"),
-            kind=query.get("kind"),
-            client_uid=query.get("client"),
-            now=timezone.now(),
-        )
+        """Alerts of the clients you may see, newest first, opened from .. until; closed ones if asked for."""
+        asked = {word: self.asked[word] for word in AlertQuery.narrowed_by_read & self.asked.keys()}
+        rows = read_alerts(actor=self.actor, asked=asked, now=timezone.now())
         return self.page(rows, lambda row: alert_body(self, row))
 
 
@@ -255,6 +258,8 @@ class WithdrawalConfirmationView(AlertActionView):
 
 
 class ClientScoresView(Endpoint):
+    query = ScoresQuery
+
     @extend_schema(operation_id="client_scores_list", responses={200: ScoreOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Adherence with its bounds and what each lift came to, night by night, newest first."""

@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField, WithOwnId
+from api.listing import DatedListQuery
 from api.plans import DayOut
 from coaching.models import Actor, Assignment, ScheduledSession, ScheduledStatus
 from coaching.operations.assignments import assign_plan, end_assignment, read_assignment, read_assignments
@@ -49,6 +50,10 @@ class AssignmentOut(serializers.Serializer[Any]):
     assigned_by_name = serializers.CharField(source="assigned_by.name", default=None, allow_null=True)
     created_at = serializers.DateTimeField()
     version = serializers.IntegerField()
+
+
+class AssignmentsQuery(DatedListQuery):
+    orders = ("starts_on",)
 
 
 class CalendarQuery(StrictSerializer):
@@ -141,9 +146,11 @@ class CalendarOut(serializers.Serializer[Any]):
 
 
 class AssignmentsView(Endpoint):
+    query = AssignmentsQuery
+
     @extend_schema(operation_id="assignments_list", responses={200: AssignmentOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """A page of what the client was given, newest first."""
+        """A page of what the client was given, newest first; from and until are of starts_on."""
         rows = read_assignments(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: AssignmentOut(row).data)
 
@@ -209,17 +216,16 @@ def shown_assignment(actor: Actor, client_uid: uuid.UUID, record: Assignment) ->
 
 
 class CalendarView(Endpoint):
-    @extend_schema(
-        operation_id="scheduled_sessions_list", parameters=[CalendarQuery], responses={200: CalendarOut}
-    )
+    query = CalendarQuery
+
+    @extend_schema(operation_id="scheduled_sessions_list", responses={200: CalendarOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """The client's calendar of up to 120 days, in order, each with its content and what it came to."""
-        asked = self.checked_query(CalendarQuery)
         rows = read_calendar(
             actor=self.actor,
             client_uid=client_id,
-            from_on=asked["from"],
-            until_on=asked["until"],
+            from_on=self.asked["from"],
+            until_on=self.asked["until"],
             now=timezone.now(),
         )
         return Response({"items": ScheduledSessionOut(rows, many=True).data})

@@ -12,8 +12,8 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.conditional import is_known
 from api.endpoint import Endpoint
-from api.history import is_known
 from api.pictures import AddressDecides
 from api.sign_in import PublicEndpoint
 from coaching.exchange.calendar_ics import calendar_of_sessions, calendar_tag

@@ -9,6 +9,7 @@ from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.utils.urls import remove_query_param, replace_query_param
 
 from api.alerts import AlertForClientOut, AlertOut
 from api.assignments import AssignmentOut, ScheduledSessionOut
@@ -17,6 +18,7 @@ from api.clients import ClientOut, OwnRecordOut
 from api.endpoint import Endpoint
 from api.fields import IdField, StrictSerializer, TextField
 from api.injuries import InjuryOut, RestrictionOut
+from api.listing import DigitsField, link_header
 from api.pain_fields import PainReportOut
 from api.problems import Problem
 from api.sessions import SessionOut
@@ -47,20 +49,6 @@ SHAPES_FOR_CLIENTS: dict[ChangeKind, Shape] = SHAPES | {
 }
 
 
-@extend_schema_field({"type": "integer", "minimum": 1, "maximum": LARGEST_PAGE, "default": USUAL_PAGE})
-class PageSizeField(serializers.Field[int, str, int, Any]):
-    """A number of records as a query string has it: in digits."""
-
-    def to_internal_value(self, data: str) -> int:
-        is_number = data.isascii() and data.isdigit() and len(data) <= len(str(LARGEST_PAGE))
-        if not is_number or not 1 <= int(data) <= LARGEST_PAGE:
-            raise serializers.ValidationError(f"goes from 1 to {LARGEST_PAGE}.", code="out_of_range")
-        return int(data)
-
-    def to_representation(self, value: int) -> int:
-        return value
-
-
 class ChangesQuery(StrictSerializer):
     since = TextField(
         max_length=100,
@@ -68,7 +56,7 @@ class ChangesQuery(StrictSerializer):
         help_text="The mark of the last answer; without it, from the beginning.",
     )
     client = IdField(required=False, help_text="One client only; its marks are good for this client alone.")
-    page_size = PageSizeField(default=USUAL_PAGE)
+    page_size = DigitsField(min_value=1, max_value=LARGEST_PAGE, default=USUAL_PAGE)
 
 
 ALL_SHAPES: list[Shape] = [*SHAPES.values(), OwnRecordOut, AlertForClientOut]
@@ -105,7 +93,9 @@ class ChangesOut(serializers.Serializer[Any]):
 
 
 class ChangesView(Endpoint):
-    @extend_schema(operation_id="changes_list", parameters=[ChangesQuery], responses={200: ChangesOut})
+    query = ChangesQuery
+
+    @extend_schema(operation_id="changes_list", responses={200: ChangesOut})
     def get(self, request: Request) -> Response:
         """What changed since a mark: a client's own records, or those of every client a coach may see.
 
@@ -115,7 +105,7 @@ class ChangesView(Endpoint):
         clients that GET /clients no longer lists. A mark that is not accepted (400) means to start without
         one. What is committed only seconds from now may follow in the next call.
         """
-        query = self.checked_query(ChangesQuery)
+        query = self.asked
         signer = mark_signer(self.actor, str(query.get("client", "")))
         page = read_changes(
             actor=self.actor,
@@ -125,7 +115,17 @@ class ChangesView(Endpoint):
             now=timezone.now(),
         )
         items = [change_body(self.actor, item) for item in page.items]
-        return Response({"items": items, "mark": signer.sign(str(page.upto)), "has_more": page.has_more})
+        mark = signer.sign(str(page.upto))
+        links = feed_links(request, mark if page.has_more else None)
+        body = {"items": items, "mark": mark, "has_more": page.has_more}
+        return Response(body, headers={"Link": link_header(links)})
+
+
+def feed_links(request: Request, next_mark: str | None) -> dict[str, str]:
+    """RFC 8288: where the feed begins, and where it goes on; it is not read backwards."""
+    here = request.build_absolute_uri()
+    links = {"first": remove_query_param(here, "since")}
+    return links if next_mark is None else links | {"next": replace_query_param(here, "since", next_mark)}
 
 
 def mark_signer(actor: Actor, named: str) -> Signer:

@@ -13,12 +13,21 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint
 from api.etags import Shown
 from api.fields import CodeField, DayField, FlagField, TextField, WithOwnId
+from api.listing import SiteListQuery
 from api.permissions import IsCoach
 from coaching.models import Clearance, InterventionNote, Joint, SiteSide
 from coaching.operations.clearances import ClearanceContent, read_clearances, record_clearance
 from coaching.operations.intervention_notes import NoteContent, read_notes, write_note
 
 MAX_FLAGS = 50
+
+
+class ClearancesQuery(SiteListQuery):
+    orders = ("cleared_on",)
+
+
+class NotesQuery(SiteListQuery):
+    orders = ("noted_on",)
 
 
 class ClearanceIn(WithOwnId):
@@ -72,6 +81,7 @@ class NoteOut(serializers.Serializer[InterventionNote]):
 
 
 class ClearancesView(Endpoint):
+    query = ClearancesQuery
     permission_classes = [IsAuthenticated, IsCoach]
 
     @extend_schema(operation_id="clearances_list", responses={200: ClearanceOut(many=True)})
@@ -99,6 +109,8 @@ class ClearancesView(Endpoint):
 
 
 class NotesView(Endpoint):
+    query = NotesQuery
+
     @extend_schema(operation_id="intervention_notes_list", responses={200: NoteOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """All notes for a coach, the shared ones for the client."""

@@ -1,7 +1,8 @@
 """Clients: their record, body mass, consents and audit trail."""
 
 import uuid
-from datetime import date
+from datetime import date, datetime
+from typing import Any
 
 from django.urls import path
 from django.utils import timezone
@@ -17,11 +18,13 @@ from api.fields import (
     DayField,
     FlagField,
     IdField,
+    InstantField,
     NumberField,
     StrictSerializer,
     TextField,
     WithOwnId,
 )
+from api.listing import DatedListQuery, ListQuery
 from coaching.models import (
     Actor,
     AuditEvent,
@@ -42,10 +45,40 @@ from coaching.reads.clients import clients_for
 FIRST_BIRTH = date(1900, 1, 1)
 
 
-class ClientsQuery(StrictSerializer):
-    archived = CodeField(choices=["true", "false"], required=False)
-    cursor = TextField(max_length=300, required=False)
-    page_size = TextField(max_length=9, required=False)
+class ClientsQuery(ListQuery):
+    orders = ("name",)
+    narrowed_by_read = frozenset({"archived"})
+
+    archived = CodeField(choices=["true", "false"], default="false")
+    coach = IdField(required=False, help_text="A membership.")
+    training_status = CodeField(choices=TrainingStatus.values, required=False)
+
+
+class BodyMassesQuery(DatedListQuery):
+    orders = ("measured_on",)
+
+
+class ConsentsQuery(ListQuery):
+    orders = ("given_at",)
+
+    purpose = CodeField(choices=ConsentPurpose.values, required=False)
+
+
+class InstantInQuery(InstantField):
+    """In a query string a plus sign is a space."""
+
+    def to_internal_value(self, data: Any) -> datetime:
+        return super().to_internal_value(data.replace(" ", "+") if isinstance(data, str) else data)
+
+
+class AuditQuery(DatedListQuery):
+    orders = ("at",)
+
+    action = TextField(max_length=40, required=False)
+    record_kind = TextField(max_length=30, required=False)
+
+    def bound(self) -> InstantField:
+        return InstantInQuery(required=False)
 
 
 class ClientIn(StrictSerializer):
@@ -166,13 +199,12 @@ class AuditEventOut(serializers.Serializer[AuditEvent]):
 
 
 class ClientsView(Endpoint):
-    @extend_schema(
-        operation_id="clients_list", parameters=[ClientsQuery], responses={200: ClientLineOut(many=True)}
-    )
+    query = ClientsQuery
+
+    @extend_schema(operation_id="clients_list", responses={200: ClientLineOut(many=True)})
     def get(self, request: Request) -> Response:
         """The clients you may see, newest first; those who have left with archived=true."""
-        query = self.checked_query(ClientsQuery)
-        rows = clients_for(self.actor, is_archived=query.get("archived") == "true")
+        rows = clients_for(self.actor, is_archived=self.asked["archived"] == "true")
         return self.page(rows, lambda row: ClientLineOut(row).data)
 
     @extend_schema(
@@ -226,6 +258,8 @@ def shown_client(actor: Actor, record: Client) -> Shown:
 
 
 class BodyMassesView(Endpoint):
+    query = BodyMassesQuery
+
     @extend_schema(operation_id="body_masses_list", responses={200: BodyMassOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         rows = read_body_masses(actor=self.actor, client_uid=client_id, now=timezone.now())
@@ -259,6 +293,8 @@ class BodyMassesView(Endpoint):
 
 
 class ConsentsView(Endpoint):
+    query = ConsentsQuery
+
     @extend_schema(operation_id="consents_list", responses={200: ConsentOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         rows = read_consents(actor=self.actor, client_uid=client_id, now=timezone.now())
@@ -315,6 +351,8 @@ class ConsentView(Endpoint):
 
 
 class AuditView(Endpoint):
+    query = AuditQuery
+
     @extend_schema(operation_id="audit_list", responses={200: AuditEventOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Who read or changed this client's records, newest first."""

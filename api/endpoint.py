@@ -1,31 +1,35 @@
-"""What every endpoint does the same way: check the body, check the version, answer with an ETag."""
+"""What every endpoint does the same way: check what is asked and sent, and answer with an ETag."""
 
 import uuid
 from collections.abc import Callable
-from typing import Any
+from typing import Any, ClassVar
 
-from django.db.models import QuerySet
 from rest_framework import serializers
 from rest_framework.parsers import BaseParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api import conditional, trimming
 from api.authentication import actor_of
 from api.conflicts import tell
 from api.etags import Shown, tag_of, version_in
+from api.fields import StrictSerializer
+from api.listing import ListPages, ListQuery, NoQuery, link_header, links_of, list_asked
 from api.merge_patch import merge_patch, value_once_removed, writable
-from api.pagination import IdCursorPagination
 from api.parsers import MergePatchParser
-from api.problems import Problem, problem_of
+from api.problems import CONTENT_TYPE, Problem, problem_body, problem_of
 from coaching.errors import DiffersError, ForbearError, VersionRequiredError
 from coaching.models import Actor
+from coaching.models.base import ListQuerySet
+from coaching.reads.pages import Page, page_of
 
 
 class Endpoint(APIView):
     """A view is: parse, one call, serialise."""
 
-    pagination_class = IdCursorPagination  # read by the API document as well as by `page`
+    query: ClassVar[type[StrictSerializer]] = NoQuery  # all that a GET may be asked; a `ListQuery` for lists
+    pagination_class = ListPages  # read by the API document
     sent_as: serializers.Serializer[Any] | None = None
 
     @property
@@ -36,6 +40,46 @@ class Endpoint(APIView):
         """JSON, and for a PATCH the media type of RFC 7396 as well."""
         is_patch = getattr(getattr(self, "request", None), "method", None) == "PATCH"
         return [*super().get_parsers(), MergePatchParser()] if is_patch else list(super().get_parsers())
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Check what a read asks for before anything is read, or noted as read."""
+        super().initial(request, *args, **kwargs)
+        if request.method in conditional.READS:
+            self.asked = self.checked_query(type(self).query)
+            self.wanted = self._wanted_fields()
+            if issubclass(query := type(self).query, ListQuery):
+                self.list_asked = list_asked(request, self.actor, query, self.asked)
+
+    def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
+        """Trim the answer to a read, tag it, and leave its body out for whoever holds it."""
+        is_read = request.method in conditional.READS and isinstance(response, Response)
+        if not is_read or response.status_code != 200:
+            return super().finalize_response(request, response, *args, **kwargs)
+        response.data = self._trimmed(response.data)
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        if "ETag" not in answer:
+            answer["ETag"] = conditional.tag_of_body(answer.render().content)
+        instead = self._instead_of(answer["ETag"])
+        return answer if instead is None else super().finalize_response(request, instead, *args, **kwargs)
+
+    def _instead_of(self, tag: str) -> Response | None:
+        """What is answered in place of the representation, in the order of RFC 9110, 13.2.2."""
+        if not conditional.is_as_expected(self.request, tag):
+            body = problem_body("stale_version", 412, "It is not what If-Match names.")
+            body["instance"] = self.request.path
+            return Response(body, 412, headers={"ETag": tag}, content_type=CONTENT_TYPE)
+        if conditional.is_known(self.request, tag):
+            return Response(status=304, headers={"ETag": tag})
+        return None
+
+    def _wanted_fields(self) -> trimming.Wanted | None:
+        sent, names = self.request.query_params.get(trimming.PARAMETER), trimming.names_of(type(self))
+        return None if sent is None or names is None else trimming.wanted_of(sent, names)
+
+    def _trimmed(self, body: Any) -> Any:
+        if self.wanted is not None and trimming.is_listing(type(self)):
+            return body | {"items": trimming.trimmed(body["items"], self.wanted)}
+        return trimming.trimmed(body, self.wanted)
 
     def checked(self, serializer: type[serializers.Serializer[Any]], *, is_patch: bool = False) -> Any:
         """The body as validated by `serializer`; with `is_patch`, only what the merge patch names."""
@@ -99,7 +143,10 @@ class Endpoint(APIView):
         repeated = [key for key, values in self.request.query_params.lists() if len(values) > 1]
         if repeated:
             raise Problem("repeated_parameter", 400, f"{repeated[0]} is given twice.")
-        checker = serializer(data=self.request.query_params.dict())
+        sent = self.request.query_params.dict()
+        if self.request.method in conditional.READS and trimming.names_of(type(self)) is not None:
+            sent.pop(trimming.PARAMETER, None)
+        checker = serializer(data=sent)
         if not checker.is_valid():
             field, details = next(iter(checker.errors.items()))
             raise Problem("bad_parameter", 400, f"{field}: {details[0]}")
@@ -122,20 +169,25 @@ class Endpoint(APIView):
             raise Problem("bad_id", 400, "Make an id of your own: nil and max are none.")
         return uid
 
-    def page(self, rows: QuerySet[Any], serialise: Callable[[Any], Any]) -> Response:
-        """One cursor page of `rows`, each through `serialise`."""
-        paginator = self.pagination_class()
-        found = paginator.paginate_queryset(rows, self.request, view=self)
-        return paginator.get_paginated_response([serialise(row) for row in found or []])
+    def page(self, rows: ListQuerySet[Any], serialise: Callable[[Any], Any]) -> Response:
+        """One page of `rows` as asked for by the view's `query`, each row through `serialise`."""
+        found = self.page_rows(rows)
+        return self.page_of(found, [serialise(row) for row in found.rows])
+
+    def page_rows(self, rows: ListQuerySet[Any]) -> Page[Any]:
+        """The rows of the page alone, for lists whose items are made together."""
+        asked = self.list_asked
+        return page_of(rows.narrowed(asked.narrowing), order=asked.order, place=asked.place, size=asked.size)
+
+    def page_of(self, found: Page[Any], items: list[Any]) -> Response:
+        links = links_of(self.request, found, self.list_asked.signer)
+        body = {"items": items, "next": links.get("next")}
+        return Response(body, headers={"Link": link_header(links)})
 
 
 def with_etag(request: Request, body: Any, version: int, *, status: int = 200, shown: Any = None) -> Response:
-    """`body` under the ETag of the record, or 304 when the caller has it as it is shown now.
+    """`body` under the ETag of the record; what If-None-Match makes of it is the endpoint's matter.
 
     `shown` is what GET shows, where the answer to a write says more.
     """
-    tag = tag_of(version, body if shown is None else shown)
-    known = {part.strip().removeprefix("W/") for part in request.headers.get("If-None-Match", "").split(",")}
-    if request.method == "GET" and tag in known:
-        return Response(status=304, headers={"ETag": tag})
-    return Response(body, status=status, headers={"ETag": tag})
+    return Response(body, status=status, headers={"ETag": tag_of(version, body if shown is None else shown)})

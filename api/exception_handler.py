@@ -14,6 +14,7 @@ from api.problems import CONTENT_TYPE, Problem, faults_of, problem_body, problem
 from coaching.errors import DiffersError, ForbearError
 
 UNAVAILABLE_RETRY_AFTER_S = 5
+TRY_AGAIN = (status.HTTP_429_TOO_MANY_REQUESTS, status.HTTP_503_SERVICE_UNAVAILABLE)
 
 
 class ProblemFormatter(ExceptionFormatter):
@@ -64,7 +65,10 @@ class ProblemHandler(ExceptionHandler):
         request = self.context.get("request")
         if request is not None:
             data["instance"] = request.path
-        return Response(data, exc.status_code, headers=self.get_headers(exc), content_type=CONTENT_TYPE)
+        headers = self.get_headers(exc)
+        if exc.status_code in TRY_AGAIN:
+            headers.setdefault("Retry-After", str(UNAVAILABLE_RETRY_AFTER_S))
+        return Response(data, exc.status_code, headers=headers, content_type=CONTENT_TYPE)
 
 
 def handle_exception(exc: Exception, context: Any) -> Response | None:

@@ -16,6 +16,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.fields import CodeField, FlagField, NumberField, StrictSerializer, TextField
+from api.listing import ListQuery
 from api.permissions import IsCoach
 from coaching.models import STRESS_LEVELS, Client, Exercise, JointStress, LoadBasis, Measure
 from coaching.operations.audit import record_reads
@@ -28,7 +29,6 @@ from coaching.operations.exercises import (
     set_stress,
 )
 from coaching.reads.catalogue import (
-    ExerciseFilter,
     exercise_entries,
     exercise_entry,
     exercises_known_to,
@@ -112,13 +112,14 @@ class ExerciseIn(StrictSerializer):
     stress = serializers.ListField(child=JointStressIn(), max_length=len(STRESSED_JOINTS))
 
 
-class ExerciseQuery(StrictSerializer):
+class ExerciseQuery(ListQuery):
+    orders = ("code", "name")
+    narrowed_by_read = frozenset({"joint"})
+
     equipment = TextField(max_length=30, required=False)
     movement_pattern = TextField(max_length=30, required=False)
     muscle = TextField(max_length=30, required=False)
     joint = CodeField(choices=STRESSED_JOINTS, required=False)
-    cursor = TextField(max_length=200, required=False)
-    page_size = TextField(max_length=10, required=False)
 
 
 class StressOut(serializers.Serializer[Any]):
@@ -162,25 +163,15 @@ class ExerciseOut(serializers.Serializer[Any]):
 
 
 class ExercisesView(Endpoint):
-    @extend_schema(
-        operation_id="exercises_list", parameters=[ExerciseQuery], responses={200: ExerciseOut(many=True)}
-    )
+    query = ExerciseQuery
+
+    @extend_schema(operation_id="exercises_list", responses={200: ExerciseOut(many=True)})
     def get(self, request: Request) -> Response:
         """A page of the shared catalogue and the practice's own exercises."""
-        asked = self.checked_query(ExerciseQuery)
-        narrowed = ExerciseFilter(
-            asked.get("equipment", ""),
-            asked.get("movement_pattern", ""),
-            asked.get("muscle", ""),
-            asked.get("joint", ""),
-        )
         practice_id = self.actor.practice_id
-        paginator = self.pagination_class()
-        rows = (
-            paginator.paginate_queryset(exercises_known_to(practice_id, narrowed), request, view=self) or []
-        )
-        entries = exercise_entries(practice_id=practice_id, exercises=rows)
-        return paginator.get_paginated_response([ExerciseOut(entries[row.id]).data for row in rows])
+        found = self.page_rows(exercises_known_to(practice_id, joint=self.asked.get("joint")))
+        entries = exercise_entries(practice_id=practice_id, exercises=found.rows)
+        return self.page_of(found, [ExerciseOut(entries[row.id]).data for row in found.rows])
 
     @extend_schema(
         operation_id="exercises_add", request=ExerciseIn, responses={200: ExerciseOut, 201: ExerciseOut}

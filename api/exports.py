@@ -12,8 +12,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 
+from api.conditional import is_known
 from api.endpoint import Endpoint
-from api.history import is_known
 from api.permissions import IsCoach
 from api.pictures import AddressDecides
 from coaching.exchange.csv_files import FORM, pain_reports_file, plans_file, sets_file

@@ -1,17 +1,17 @@
 """A client's history over HTTP: sites week by week, lifts exposure by exposure."""
 
 import uuid
-from typing import Any
 
 from django.urls import path
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema, extend_schema_field
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint
 from api.fields import StrictSerializer
+from api.listing import DigitsField
 from coaching.operations.history_reads import read_history
 from coaching.reads.adherence_weeks import AdherenceWeek, WholeHistory
 from coaching.reads.history import (
@@ -20,29 +20,14 @@ from coaching.reads.history import (
     LiftPoint,
     LiftTrend,
     SiteWeeks,
-    tag_of,
 )
 from coaching.reads.rir_bias import StatedReserve
 
 MOST_WEEKS = 104
 
 
-@extend_schema_field({"type": "integer", "minimum": 1, "maximum": MOST_WEEKS, "default": 16})
-class WeeksField(serializers.Field[int, str, int, Any]):
-    """A number of weeks as a query string has it: in digits."""
-
-    def to_internal_value(self, data: str) -> int:
-        is_number = data.isascii() and data.isdigit() and len(data) <= len(str(MOST_WEEKS))
-        if not is_number or not 1 <= int(data) <= MOST_WEEKS:
-            raise serializers.ValidationError(f"weeks goes from 1 to {MOST_WEEKS}.", code="out_of_range")
-        return int(data)
-
-    def to_representation(self, value: int) -> int:
-        return value
-
-
 class HistoryQuery(StrictSerializer):
-    weeks = WeeksField(default=16)
+    weeks = DigitsField(min_value=1, max_value=MOST_WEEKS, default=16)
 
 
 class AlertOpeningOut(serializers.Serializer[AlertOpening]):
@@ -160,21 +145,15 @@ class HistoryOut(serializers.Serializer[WholeHistory]):
 
 
 class HistoryView(Endpoint):
-    @extend_schema(operation_id="client_history_get", parameters=[HistoryQuery], responses={200: HistoryOut})
+    query = HistoryQuery
+
+    @extend_schema(operation_id="client_history_get", responses={200: HistoryOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Joint reps, load and pain of sites by ISO week, estimates of lifts, adherence by week, RIR bias."""
-        weeks = self.checked_query(HistoryQuery)["weeks"]
-        history = read_history(actor=self.actor, client_uid=client_id, weeks=weeks, now=timezone.now())
-        tag = f'"{tag_of(history)}"'
-        if is_known(request, tag):
-            return Response(status=304, headers={"ETag": tag})
-        return Response(HistoryOut(history).data, headers={"ETag": tag})
-
-
-def is_known(request: Request, tag: str) -> bool:
-    """Whether the caller holds the answer of this tag already; weak tags count."""
-    sent = request.headers.get("If-None-Match", "").split(",")
-    return tag in {part.strip().removeprefix("W/") for part in sent}
+        history = read_history(
+            actor=self.actor, client_uid=client_id, weeks=self.asked["weeks"], now=timezone.now()
+        )
+        return Response(HistoryOut(history).data)
 
 
 urlpatterns = [path("clients/<uuid:client_id>/history", HistoryView.as_view())]

@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.fields import CodeField, DayField, StrictSerializer, TextField, WholeField, WithOwnId
+from api.listing import DatedListQuery, ListQuery
 from coaching.models import Actor, Injury, InjuryStatus, Joint, Restriction, RestrictionKind, SaidBy, SiteSide
 from coaching.operations.injuries import (
     InjuryJudgement,
@@ -29,6 +30,19 @@ from coaching.operations.restrictions import (
 )
 
 MAX_WEEKLY_JOINT_REPS = 100_000
+
+
+class InjuriesQuery(ListQuery):
+    status = CodeField(choices=InjuryStatus.values, required=False)
+    joint = CodeField(choices=Joint.values, required=False)
+    side = CodeField(choices=SiteSide.values, required=False)
+
+
+class RestrictionsQuery(DatedListQuery):
+    orders = ("from_on",)
+
+    kind = CodeField(choices=RestrictionKind.values, required=False)
+    said_by = CodeField(choices=SaidBy.values, required=False)
 
 
 class InjuryReportIn(StrictSerializer):
@@ -106,6 +120,8 @@ class RestrictionOut(serializers.Serializer[Restriction]):
 
 
 class InjuriesView(Endpoint):
+    query = InjuriesQuery
+
     @extend_schema(operation_id="injuries_list", responses={200: InjuryOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """The injury history, newest entry first."""
@@ -161,6 +177,8 @@ def shown_injury(actor: Actor, client_uid: uuid.UUID, record: Injury) -> Shown:
 
 
 class RestrictionsView(Endpoint):
+    query = RestrictionsQuery
+
     @extend_schema(operation_id="restrictions_list", responses={200: RestrictionOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID, injury_id: uuid.UUID) -> Response:
         rows = read_restrictions(

@@ -13,13 +13,20 @@ from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
-from api.fields import DayField, FlagField, IdField, NumberField, StrictSerializer
+from api.fields import CodeField, DayField, FlagField, IdField, NumberField, StrictSerializer
+from api.listing import ListQuery
 from api.permissions import IsCoach
-from coaching.models import Membership
+from coaching.models import Membership, Role
 from coaching.operations.memberships import leave_practice, update_membership
 from coaching.reads.memberships import members_of, membership_for
 
 MAX_WEEKLY_SETS = 100
+
+
+class MembershipsQuery(ListQuery):
+    orders = ("joined_at",)
+
+    role = CodeField(choices=[Role.OWNER, Role.COACH], required=False)
 
 
 class MembershipPatch(StrictSerializer):
@@ -74,6 +81,7 @@ class MembershipOut(serializers.Serializer[Membership]):
 
 
 class MembershipsView(Endpoint):
+    query = MembershipsQuery
     permission_classes = [IsAuthenticated, IsCoach]
 
     @extend_schema(operation_id="memberships_list", responses={200: MembershipOut(many=True)})

@@ -31,6 +31,8 @@ class RequestIdMiddleware:
         structlog.contextvars.clear_contextvars()
         structlog.contextvars.bind_contextvars(request_id=request_id)
         response = self.get_response(request)
+        if response.status_code == 304:  # its length would be that of the body left out (RFC 9110, 8.6)
+            response.headers.pop("Content-Length", None)
         response["X-Request-Id"] = request_id
         response.setdefault("Cache-Control", "no-store")
         return response

@@ -1,7 +1,5 @@
 """Next load over HTTP: what to do in a scheduled session, set by set, and why."""
 
-import hashlib
-import json
 import uuid
 from typing import Any
 
@@ -13,7 +11,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint
-from api.history import is_known
 from coaching.operations.scheduled_sessions import read_next_session
 from coaching.reads.loads import exact_kg
 from coaching.reads.next_load import (
@@ -154,11 +151,7 @@ class NextSessionView(Endpoint):
         found = read_next_session(
             actor=self.actor, client_uid=client_id, scheduled_uid=scheduled_session_id, now=timezone.now()
         )
-        body: dict[str, Any] = NextSessionOut(found).data
-        tag = f'"{hashlib.sha256(json.dumps(body, default=str).encode()).hexdigest()[:32]}"'
-        if is_known(request, tag):
-            return Response(status=304, headers={"ETag": tag})
-        return Response(body, headers={"ETag": tag})
+        return Response(NextSessionOut(found).data)
 
 
 urlpatterns = [

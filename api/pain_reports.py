@@ -12,8 +12,10 @@ from rest_framework.response import Response
 import api.made_ids  # noqa: F401 - registers the converter
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
+from api.fields import CodeField
+from api.listing import SiteListQuery
 from api.pain_fields import DeleteQuery, PainReportAlone, PainReportOut, UrgentOut, pain_entry
-from coaching.models import PainReport
+from coaching.models import PainMoment, PainReport
 from coaching.operations.pain import (
     RecordedPain,
     delete_pain_report,
@@ -23,6 +25,12 @@ from coaching.operations.pain import (
 )
 from coaching.reads.clients import written_client
 from coaching.reads.symptoms import SymptomQuestion, symptom_questions
+
+
+class PainReportsQuery(SiteListQuery):
+    orders = ("felt_on", "reported_at")
+
+    moment = CodeField(choices=PainMoment.values, required=False)
 
 
 class RecordedPainOut(serializers.Serializer[RecordedPain]):
@@ -92,9 +100,11 @@ class PainReportView(Endpoint):
 
 
 class ClientPainReportsView(Endpoint):
+    query = PainReportsQuery
+
     @extend_schema(operation_id="client_pain_reports_list", responses={200: PainReportOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """A client's pain reports, newest first, in cursor pages."""
+        """A client's pain reports, newest first, in cursor pages; from and until are of felt_on."""
         rows = read_pain_reports(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: PainReportOut(row).data)
 

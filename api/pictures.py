@@ -13,9 +13,10 @@ from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 
+from api.conditional import is_known
 from api.endpoint import Endpoint
 from api.fields import CodeField, TextField
-from api.history import HistoryQuery, is_known
+from api.history import HistoryQuery
 from coaching.charts import Drawn, PictureFormat, draw, picture_tag
 from coaching.operations.history_reads import (
     read_adherence_weeks,
@@ -66,8 +67,10 @@ class PictureView(Endpoint):
 
 
 class SitePictureView(PictureView):
+    query = PictureQuery
+
     def site(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
-        query = self.checked_query(PictureQuery)
+        query = self.asked
         history = read_site_weeks(
             actor=self.actor,
             client_uid=client_id,
@@ -82,7 +85,7 @@ class SitePictureView(PictureView):
 class SiteSvgView(SitePictureView):
     picture_format = "svg"
 
-    @extend_schema(operation_id="site_picture_svg", parameters=[PictureQuery], responses=SVG)
+    @extend_schema(operation_id="site_picture_svg", responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
         """Pain and joint repetitions of a site by ISO week, with its title and description inside."""
         return self.site(request, client_id, joint, side)
@@ -91,15 +94,17 @@ class SiteSvgView(SitePictureView):
 class SitePngView(SitePictureView):
     picture_format = "png"
 
-    @extend_schema(operation_id="site_picture_png", parameters=[PictureQuery], responses=PNG)
+    @extend_schema(operation_id="site_picture_png", responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
         """Pain and joint repetitions of a site by ISO week, 720 x 520 pixels."""
         return self.site(request, client_id, joint, side)
 
 
 class LiftPictureView(PictureView):
+    query = LiftPictureQuery
+
     def lift(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
-        query = self.checked_query(LiftPictureQuery)
+        query = self.asked
         history = read_lift_history(
             actor=self.actor,
             client_uid=client_id,
@@ -115,7 +120,7 @@ class LiftPictureView(PictureView):
 class LiftSvgView(LiftPictureView):
     picture_format = "svg"
 
-    @extend_schema(operation_id="lift_picture_svg", parameters=[LiftPictureQuery], responses=SVG)
+    @extend_schema(operation_id="lift_picture_svg", responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
         """Estimated one-repetition maximum of a lift by exposure, with its trend, told in words inside."""
         return self.lift(request, client_id, code, side)
@@ -124,15 +129,17 @@ class LiftSvgView(LiftPictureView):
 class LiftPngView(LiftPictureView):
     picture_format = "png"
 
-    @extend_schema(operation_id="lift_picture_png", parameters=[LiftPictureQuery], responses=PNG)
+    @extend_schema(operation_id="lift_picture_png", responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
         """Estimated one-repetition maximum of a lift by exposure, with its trend, 720 x 520 pixels."""
         return self.lift(request, client_id, code, side)
 
 
 class SidesPictureView(PictureView):
+    query = LiftPictureQuery
+
     def sides(self, request: Request, client_id: uuid.UUID, code: str) -> HttpResponse:
-        query = self.checked_query(LiftPictureQuery)
+        query = self.asked
         history = read_lift_sides(
             actor=self.actor,
             client_uid=client_id,
@@ -147,7 +154,7 @@ class SidesPictureView(PictureView):
 class SidesSvgView(SidesPictureView):
     picture_format = "svg"
 
-    @extend_schema(operation_id="lift_sides_picture_svg", parameters=[LiftPictureQuery], responses=SVG)
+    @extend_schema(operation_id="lift_sides_picture_svg", responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID, code: str) -> HttpResponse:
         """A lift's left and right side by exposure, with their difference, told in words inside."""
         return self.sides(request, client_id, code)
@@ -156,15 +163,17 @@ class SidesSvgView(SidesPictureView):
 class SidesPngView(SidesPictureView):
     picture_format = "png"
 
-    @extend_schema(operation_id="lift_sides_picture_png", parameters=[LiftPictureQuery], responses=PNG)
+    @extend_schema(operation_id="lift_sides_picture_png", responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID, code: str) -> HttpResponse:
         """A lift's left and right side by exposure, with their difference, 720 x 520 pixels."""
         return self.sides(request, client_id, code)
 
 
 class AdherencePictureView(PictureView):
+    query = PictureQuery
+
     def adherence(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
-        query = self.checked_query(PictureQuery)
+        query = self.asked
         history = read_adherence_weeks(
             actor=self.actor, client_uid=client_id, weeks=query["weeks"], now=timezone.now()
         )
@@ -174,7 +183,7 @@ class AdherencePictureView(PictureView):
 class AdherenceSvgView(AdherencePictureView):
     picture_format = "svg"
 
-    @extend_schema(operation_id="adherence_picture_svg", parameters=[PictureQuery], responses=SVG)
+    @extend_schema(operation_id="adherence_picture_svg", responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
         """What was done of the plan by ISO week, between two bounds, with title and description inside."""
         return self.adherence(request, client_id)
@@ -183,7 +192,7 @@ class AdherenceSvgView(AdherencePictureView):
 class AdherencePngView(AdherencePictureView):
     picture_format = "png"
 
-    @extend_schema(operation_id="adherence_picture_png", parameters=[PictureQuery], responses=PNG)
+    @extend_schema(operation_id="adherence_picture_png", responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
         """What was done of the plan by ISO week, between two bounds, 720 x 520 pixels."""
         return self.adherence(request, client_id)

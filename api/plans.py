@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.fields import CodeField, FlagField, NumberField, StrictSerializer, TextField, WholeField, WithOwnId
+from api.listing import ListQuery
 from api.permissions import IsCoach
 from coaching.models import DEFAULT_LEVERS, Actor, BlockKind, EffortTarget, Lever, LoadRule, Plan, SetSide
 from coaching.operations.plans import archive_plan, keep_plan, rewrite_plan
@@ -197,7 +198,12 @@ class PlanOut(serializers.Serializer[Any]):
     days = DayOut(many=True)
 
 
+class PlansQuery(ListQuery):
+    orders = ("created_at", "name")
+
+
 class PlansView(Endpoint):
+    query = PlansQuery
     permission_classes = [IsAuthenticated, IsCoach]
 
     @extend_schema(operation_id="plans_list", responses={200: PlanSummaryOut(many=True)})

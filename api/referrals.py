@@ -13,10 +13,11 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.conditional import is_known
 from api.endpoint import Endpoint
 from api.etags import Shown
 from api.fields import CodeField, TextField, WithOwnId
-from api.history import is_known
+from api.listing import SiteListQuery
 from api.pictures import AddressDecides
 from coaching.exchange.referral_fhir import referral_fhir
 from coaching.exchange.referral_page import page_tag, referral_html, referral_pdf
@@ -39,6 +40,10 @@ class ReferralIn(WithOwnId):
     )
 
 
+class ReferralsQuery(SiteListQuery):
+    orders = ("until_on",)
+
+
 class ReferralOut(serializers.Serializer[Referral]):
     id = serializers.UUIDField(source="uid")
     joint = serializers.ChoiceField(choices=Joint.values)
@@ -54,6 +59,8 @@ class ReferralOut(serializers.Serializer[Referral]):
 
 
 class ReferralsView(Endpoint):
+    query = ReferralsQuery
+
     @extend_schema(operation_id="referrals_list", responses={200: ReferralOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """What was asked so far, newest first."""

@@ -3,10 +3,10 @@
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
-from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiResponse
 from rest_framework import serializers
 
+from api.reading_schema import ReadingAutoSchema
 from coaching.models import InjuryStatus, Joint, RestrictionKind, SetSide, SiteSide
 
 JOINTS = Joint.values
@@ -60,6 +60,7 @@ ALWAYS = {
     429: "Too many requests",
     503: "Not available; Retry-After says when",
 }
+READ = {412: "Not what If-Match names"}
 SIGNED_IN = {401: "No valid token", 403: "Not allowed", 404: "Not there, or not yours to see"}
 WITH_BODY = {
     409: "Other content stands under this id",
@@ -71,7 +72,7 @@ WITH_BODY = {
 WITH_VERSION = {412: "Not the current version", 428: "If-Match is missing"}
 
 
-class ProblemAutoSchema(AutoSchema):
+class ProblemAutoSchema(ReadingAutoSchema):
     def _get_response_bodies(self, direction: Any = "response") -> Any:
         answers: Any = super()._get_response_bodies(direction)
         for status, description in self._problems().items():
@@ -88,6 +89,8 @@ class ProblemAutoSchema(AutoSchema):
         problems = dict(ALWAYS)
         if self.get_auth():
             problems |= SIGNED_IN
+        if self._is_read():
+            problems |= READ
         if self.method in ("POST", "PUT", "PATCH"):
             problems |= WITH_BODY
         if self.method in ("PUT", "PATCH", "DELETE"):

@@ -25,6 +25,7 @@ from api.fields import (
     TextField,
     WholeField,
 )
+from api.listing import DatedListQuery
 from api.pain_fields import DeleteQuery, PainReportInSession, PainReportOut, UrgentOut, pain_entry
 from api.problems import Problem, faults_of, problem_body, problem_of
 from coaching.errors import DiffersError, ForbearError
@@ -47,6 +48,12 @@ from coaching.reads.loads import exact_load_kg
 from coaching.reads.sessions import sessions_with_content
 
 MAX_BATCH = 100
+
+
+class SessionsQuery(DatedListQuery):
+    orders = ("performed_at",)
+
+    exercise = TextField(max_length=60, required=False, help_text="A code: sessions with a set of it.")
 
 
 class SetIn(StrictSerializer):
@@ -311,9 +318,11 @@ class SessionBatchView(Endpoint):
 
 
 class ClientSessionsView(Endpoint):
+    query = SessionsQuery
+
     @extend_schema(operation_id="client_sessions_list", responses={200: SessionOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """A client's sessions, newest stored first, in cursor pages."""
+        """A client's sessions, newest stored first, in cursor pages; from and until are of performed_on."""
         rows = read_sessions(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: SessionOut(row).data)
 

@@ -156,11 +156,13 @@ class SheetOut(serializers.Serializer[MorningSheet]):
 class SheetView(Endpoint):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="morning_sheet_get", parameters=[SheetQuery], responses={200: SheetOut})
+    query = SheetQuery
+
+    @extend_schema(operation_id="morning_sheet_get", responses={200: SheetOut})
     def get(self, request: Request) -> Response:
         """Who needs your attention this morning, in order, and why."""
         now = timezone.now()
-        on = self.checked_query(SheetQuery).get("on") or practice_today(self.actor, now)
+        on = self.asked.get("on") or practice_today(self.actor, now)
         sheet = read_sheet(actor=self.actor, on=on, now=now)
         body: dict[str, Any] = SheetOut(sheet).data
         return Response(body)

@@ -84,14 +84,16 @@ class SwapsOut(serializers.Serializer[Any]):
 
 
 class SwapsView(Endpoint):
-    @extend_schema(operation_id="exercise_swaps_list", parameters=[SwapQuery], responses={200: SwapsOut})
+    query = SwapQuery
+
+    @extend_schema(operation_id="exercise_swaps_list", responses={200: SwapsOut})
     def get(self, request: Request, code: str) -> Response:
         """Exercises with the same direct muscles and less stress on the site, and what would be lost.
 
         Least stress on the joint comes first, then most of the muscle roles kept, then least stress on the
         client's other guarded joints. A client who asks gets their own.
         """
-        asked = self.checked_query(SwapQuery)
+        asked = self.asked
         found = read_swaps(
             actor=self.actor,
             code=code,

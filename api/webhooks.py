@@ -15,6 +15,7 @@ from rest_framework.response import Response
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.fields import CodeField, FlagField, StrictSerializer, TextField, WholeField
+from api.listing import ListQuery
 from api.permissions import IsOwner
 from coaching.exchange.public_addresses import MAX_LENGTH, RefusedAddressError, check_callable
 from coaching.models import TEST_EVENT, OutboxState, SwitchedOff, Webhook, WebhookDelivery, WebhookEvent
@@ -105,6 +106,11 @@ class DeliveryOut(serializers.Serializer[WebhookDelivery]):
         return serializers.DateTimeField().to_representation(row.next_at) if is_waiting else None
 
 
+class DeliveriesQuery(ListQuery):
+    state = CodeField(choices=OutboxState.values, required=False)
+    event = CodeField(choices=[*WebhookEvent.values, TEST_EVENT], required=False)
+
+
 class OwnerEndpoint(Endpoint):
     permission_classes = [IsAuthenticated, IsOwner]
 
@@ -114,6 +120,8 @@ class OwnerEndpoint(Endpoint):
 
 
 class WebhooksView(OwnerEndpoint):
+    query = ListQuery
+
     @extend_schema(operation_id="webhooks_list", responses={200: WebhookOut(many=True)})
     def get(self, request: Request) -> Response:
         return self.page(webhooks_of(self.actor), lambda row: WebhookOut(row).data)
@@ -181,6 +189,8 @@ class WebhookTestView(OwnerEndpoint):
 
 
 class WebhookDeliveriesView(OwnerEndpoint):
+    query = DeliveriesQuery
+
     @extend_schema(operation_id="webhook_deliveries_list", responses={200: DeliveryOut(many=True)})
     def get(self, request: Request, webhook_id: uuid.UUID) -> Response:
         """What was sent or waits, newest first, for 30 days; never what the other side answered."""

@@ -5,7 +5,7 @@ from datetime import date
 from django.db import models
 from django.db.models import Q
 
-from coaching.models.base import PracticeRow, one_of
+from coaching.models.base import ListQuerySet, PracticeRow, one_of
 
 
 class AlertKind(models.TextChoices):
@@ -58,7 +58,16 @@ class Closing(models.TextChoices):
     WITHDRAWN = "withdrawn"
 
 
-class AlertQuerySet(models.QuerySet["Alert"]):
+class AlertQuerySet(ListQuerySet["Alert"]):
+    NARROWING = {
+        "status": "status",
+        "kind": "kind",
+        "client": "client__uid",
+        "target": "target",
+        "from": "opened_on__gte",
+        "until": "opened_on__lte",
+    }
+
     def standing(self) -> "AlertQuerySet":
         """Not closed: open, acknowledged or put off."""
         return self.exclude(status=AlertStatus.CLOSED)

@@ -3,6 +3,17 @@
 from django.db import models
 from django.db.models import Q
 
+from coaching.models.base import ListQuerySet
+
+
+class AuditEventQuerySet(ListQuerySet["AuditEvent"]):
+    NARROWING = {
+        "from": "at__gte",
+        "until": "at__lte",
+        "action": "action",
+        "record_kind": "record_kind",
+    }
+
 
 class AuditEvent(models.Model):
     id = models.BigAutoField(primary_key=True)
@@ -16,6 +27,8 @@ class AuditEvent(models.Model):
     record_id = models.CharField(max_length=40, blank=True)
     detail = models.JSONField(default=dict)
     read_hour = models.DateTimeField(null=True)
+
+    objects = AuditEventQuerySet.as_manager()
 
     class Meta:
         constraints = [

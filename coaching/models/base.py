@@ -1,12 +1,25 @@
 """What every row of a practice has in common."""
 
 import uuid
-from typing import Any, ClassVar
+from collections.abc import Mapping
+from typing import Any, ClassVar, Self, TypeVar
 
 from django.db import models
 from django.db.models import Q
 
 from coaching.compute import joint_sides
+
+M = TypeVar("M", bound=models.Model)
+
+
+class ListQuerySet(models.QuerySet[M]):
+    """Rows that a list shows; `NARROWING` is every word by which it may be narrowed, with its condition."""
+
+    NARROWING: ClassVar[Mapping[str, str]] = {}
+
+    def narrowed(self, asked: Mapping[str, Any]) -> Self:
+        """Those that fit all that is asked; it only ever takes rows away."""
+        return self.filter(**{self.NARROWING[word]: value for word, value in asked.items()})
 
 
 def one_of(field: str, values: list[str], name: str) -> models.CheckConstraint:

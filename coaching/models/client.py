@@ -7,7 +7,7 @@ from django.db.models import Q
 from django.db.models.functions import Length
 
 from coaching.models.actor import Actor
-from coaching.models.base import PracticeRow, one_of, within
+from coaching.models.base import ListQuerySet, PracticeRow, one_of, within
 from coaching.models.session import LoadUnit
 
 models.CharField.register_lookup(Length)
@@ -26,7 +26,9 @@ class ProgressionRule(models.TextChoices):
     TWO_FOR_TWO = "two_for_two"
 
 
-class ClientQuerySet(models.QuerySet["Client"]):
+class ClientQuerySet(ListQuerySet["Client"]):
+    NARROWING = {"coach": "coach__uid", "training_status": "training_status"}
+
     def current(self) -> "ClientQuerySet":
         """Those who train here now."""
         return self.filter(archived_at__isnull=True)
@@ -87,11 +89,17 @@ class Client(PracticeRow):
         indexes = [models.Index(fields=["practice", "dirty_from_on"], name="client_dirty_idx")]
 
 
+class BodyMassQuerySet(ListQuerySet["BodyMass"]):
+    NARROWING = {"from": "measured_on__gte", "until": "measured_on__lte"}
+
+
 class BodyMass(models.Model):
     client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="body_masses")
     measured_on = models.DateField()
     body_mass_kg = models.FloatField()
     version = models.PositiveIntegerField(default=1)
+
+    objects = BodyMassQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -105,6 +113,10 @@ class ConsentPurpose(models.TextChoices):
     REFERRAL = "referral"
 
 
+class ConsentQuerySet(ListQuerySet["Consent"]):
+    NARROWING = {"purpose": "purpose"}
+
+
 class Consent(PracticeRow):
     client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="consents")
     purpose = models.CharField(max_length=20)
@@ -115,6 +127,8 @@ class Consent(PracticeRow):
     )
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)  # goes on counting from one consent to the next
+
+    objects = ConsentQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from coaching.compute.units import step_lb_of
-from coaching.models.base import Joint, one_of
+from coaching.models.base import Joint, ListQuerySet, one_of
 
 
 class LoadBasis(models.TextChoices):
@@ -32,7 +32,13 @@ class MuscleRoleKind(models.TextChoices):
     INDIRECT = "indirect"
 
 
-class ExerciseQuerySet(models.QuerySet["Exercise"]):
+class ExerciseQuerySet(ListQuerySet["Exercise"]):
+    NARROWING = {
+        "equipment": "equipment",
+        "movement_pattern": "movement_pattern",
+        "muscle": "muscle_roles__muscle",
+    }
+
     def known_to(self, practice_id: int) -> "ExerciseQuerySet":
         """The shared catalogue and the practice's own entries."""
         return self.filter(Q(practice__isnull=True) | Q(practice_id=practice_id))

@@ -5,7 +5,7 @@ from datetime import date
 from django.db import models
 from django.db.models import F, Q
 
-from coaching.models.base import PracticeRow, one_of, site_is_possible, within
+from coaching.models.base import ListQuerySet, PracticeRow, one_of, site_is_possible, within
 from coaching.models.exercise import Exercise
 
 
@@ -21,7 +21,9 @@ class InjuryStatus(models.TextChoices):
     STOPPED_BY_CLINICIAN = "stopped_by_clinician"
 
 
-class InjuryQuerySet(models.QuerySet["Injury"]):
+class InjuryQuerySet(ListQuerySet["Injury"]):
+    NARROWING = {"status": "status", "joint": "joint", "side": "side"}
+
     def guarding(self) -> "InjuryQuerySet":
         """Entries that make their site guarded: active, stopped, capped or limited."""
         return self.filter(
@@ -74,7 +76,9 @@ class RestrictionKind(models.TextChoices):
     LIMIT = "limit"
 
 
-class RestrictionQuerySet(models.QuerySet["Restriction"]):
+class RestrictionQuerySet(ListQuerySet["Restriction"]):
+    NARROWING = {"from": "from_on__gte", "until": "from_on__lte", "kind": "kind", "said_by": "said_by"}
+
     def standing(self, on: date) -> "RestrictionQuerySet":
         return self.filter(from_on__lte=on).filter(Q(until_on__isnull=True) | Q(until_on__gte=on))
 
@@ -119,6 +123,10 @@ class Restriction(PracticeRow):
         return is_pattern and self.movement_pattern == exercise.movement_pattern
 
 
+class ClearanceQuerySet(ListQuerySet["Clearance"]):
+    NARROWING = {"from": "cleared_on__gte", "until": "cleared_on__lte", "joint": "joint", "side": "side"}
+
+
 class Clearance(PracticeRow):
     """A licensed clinician's decision, as recorded by a coach; the only thing that lifts a red flag."""
 
@@ -136,6 +144,8 @@ class Clearance(PracticeRow):
     )
     recorded_at = models.DateTimeField()
 
+    objects = ClearanceQuerySet.as_manager()
+
     class Meta(PracticeRow.Meta):
         constraints = [
             *PracticeRow.Meta.constraints,
@@ -144,6 +154,10 @@ class Clearance(PracticeRow):
                 name="clearance_names_clinician",
             ),
         ]
+
+
+class InterventionNoteQuerySet(ListQuerySet["InterventionNote"]):
+    NARROWING = {"from": "noted_on__gte", "until": "noted_on__lte", "joint": "joint", "side": "side"}
 
 
 class InterventionNote(PracticeRow):
@@ -156,6 +170,8 @@ class InterventionNote(PracticeRow):
     is_shared = models.BooleanField(default=False)
     author = models.ForeignKey("coaching.Account", null=True, on_delete=models.SET_NULL, related_name="+")
     created_at = models.DateTimeField()
+
+    objects = InterventionNoteQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [*PracticeRow.Meta.constraints, site_is_possible("interventionnote_site_possible")]

@@ -5,13 +5,17 @@ from datetime import date
 from django.db import models
 from django.db.models import Q
 
-from coaching.models.base import PracticeRow, one_of, within
+from coaching.models.base import ListQuerySet, PracticeRow, one_of, within
 
 
 class Role(models.TextChoices):
     OWNER = "owner"
     COACH = "coach"
     CLIENT = "client"
+
+
+class MembershipQuerySet(ListQuerySet["Membership"]):
+    NARROWING = {"role": "role"}
 
 
 class Membership(PracticeRow):
@@ -28,6 +32,8 @@ class Membership(PracticeRow):
     weekly_sets_floor = models.FloatField(null=True, blank=True)
     weekly_sets_ceiling = models.FloatField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
+
+    objects = MembershipQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

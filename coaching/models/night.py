@@ -3,7 +3,7 @@
 from django.db import models
 from django.db.models import Q
 
-from coaching.models.base import one_of
+from coaching.models.base import ListQuerySet, one_of
 
 
 class NightStatus(models.TextChoices):
@@ -72,6 +72,10 @@ class NightClient(models.Model):
         ]
 
 
+class ScoreQuerySet(ListQuerySet["Score"]):
+    NARROWING = {"from": "night_on__gte", "until": "night_on__lte"}
+
+
 class Score(models.Model):
     """What a night found for one client; never overwritten, a re-score is the next revision."""
 
@@ -88,6 +92,8 @@ class Score(models.Model):
     details = models.JSONField(default=dict)
     method = models.CharField(max_length=80)
     scored_at = models.DateTimeField()
+
+    objects = ScoreQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -5,7 +5,7 @@ from datetime import date
 from django.db import models
 from django.db.models import F, Q
 
-from coaching.models.base import PracticeRow, one_of, within
+from coaching.models.base import ListQuerySet, PracticeRow, one_of, within
 
 
 class BlockKind(models.TextChoices):
@@ -51,12 +51,18 @@ class SetSide(models.TextChoices):
     BOTH = "both"
 
 
+class PlanQuerySet(ListQuerySet["Plan"]):
+    """A practice's plans; nothing narrows their list."""
+
+
 class Plan(PracticeRow):
     name = models.CharField(max_length=120)
     author = models.ForeignKey("coaching.Account", null=True, on_delete=models.SET_NULL, related_name="+")
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField()
     archived_at = models.DateTimeField(null=True, blank=True)
+
+    objects = PlanQuerySet.as_manager()
 
 
 class PlanVersion(models.Model):
@@ -172,7 +178,9 @@ class PrescriptionAlternative(models.Model):
         ]
 
 
-class AssignmentQuerySet(models.QuerySet["Assignment"]):
+class AssignmentQuerySet(ListQuerySet["Assignment"]):
+    NARROWING = {"from": "starts_on__gte", "until": "starts_on__lte"}
+
     def standing(self, on: date) -> "AssignmentQuerySet":
         return self.filter(starts_on__lte=on).filter(Q(ends_on__isnull=True) | Q(ends_on__gte=on))
 

@@ -3,7 +3,11 @@
 from django.db import models
 from django.db.models import Q
 
-from coaching.models.base import Joint, PracticeRow, site_is_possible
+from coaching.models.base import Joint, ListQuerySet, PracticeRow, site_is_possible
+
+
+class ReferralQuerySet(ListQuerySet["Referral"]):
+    NARROWING = {"from": "until_on__gte", "until": "until_on__lte", "joint": "joint", "side": "side"}
 
 
 class Referral(PracticeRow):
@@ -20,6 +24,8 @@ class Referral(PracticeRow):
         "coaching.Account", null=True, on_delete=models.SET_NULL, related_name="+"
     )
     created_at = models.DateTimeField()
+
+    objects = ReferralQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -1,13 +1,27 @@
 """What was done: sessions, their sets, and the pain that came with them."""
 
-from django.db import models
-from django.db.models import F, Q
+from collections.abc import Mapping
+from typing import Any
 
-from coaching.models.base import PracticeRow, one_of, site_is_possible, within
+from django.db import models
+from django.db.models import Exists, F, OuterRef, Q
+
+from coaching.models.base import ListQuerySet, PracticeRow, one_of, site_is_possible, within
 from coaching.models.plan import SetSide
 
 
-class SessionQuerySet(models.QuerySet["Session"]):
+class SessionQuerySet(ListQuerySet["Session"]):
+    NARROWING = {"from": "performed_on__gte", "until": "performed_on__lte"}
+
+    def narrowed(self, asked: Mapping[str, Any]) -> "SessionQuerySet":
+        """An exercise fits where any set is of it; asked in a subquery, so that no session comes twice."""
+        others = {word: value for word, value in asked.items() if word != "exercise"}
+        rows = super().narrowed(others)
+        if "exercise" not in asked:
+            return rows
+        sets = LoggedSet.objects.filter(session=OuterRef("pk"), exercise__code=asked["exercise"])
+        return rows.filter(Exists(sets))
+
     def kept(self) -> "SessionQuerySet":
         return self.filter(deleted_at__isnull=True)
 
@@ -135,6 +149,16 @@ class PainMoment(models.TextChoices):
     AT_REST = "at_rest"
 
 
+class PainReportQuerySet(ListQuerySet["PainReport"]):
+    NARROWING = {
+        "from": "felt_on__gte",
+        "until": "felt_on__lte",
+        "joint": "joint",
+        "side": "side",
+        "moment": "moment",
+    }
+
+
 class PainReport(PracticeRow):
     """Pain 0-10 of one site at one moment; `felt_on` is the training day it belongs to."""
 
@@ -153,6 +177,8 @@ class PainReport(PracticeRow):
     content_hash = models.CharField(max_length=80)
     version = models.PositiveIntegerField(default=1)
     received_at = models.DateTimeField()
+
+    objects = PainReportQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.crypto import salted_hmac
 
-from coaching.models.base import PracticeRow
+from coaching.models.base import ListQuerySet, PracticeRow
 from coaching.models.outbox_row import OutboxRow
 
 KEY_PURPOSE = "forbear.webhook.signing"
@@ -40,7 +40,7 @@ def signing_key(salt: str) -> bytes:
     return salted_hmac(KEY_PURPOSE, salt, algorithm="sha256").digest()
 
 
-class WebhookQuerySet(models.QuerySet["Webhook"]):
+class WebhookQuerySet(ListQuerySet["Webhook"]):
     def kept(self) -> "WebhookQuerySet":
         return self.filter(removed_at__isnull=True)
 
@@ -101,6 +101,10 @@ class Webhook(PracticeRow):
         return [signing_key(salt) for salt in salts]
 
 
+class WebhookDeliveryQuerySet(ListQuerySet["WebhookDelivery"]):
+    NARROWING = {"state": "state", "event": "event"}
+
+
 class WebhookDelivery(OutboxRow):
     """One event for one address; ids only, the body is made of them when it is sent."""
 
@@ -109,6 +113,8 @@ class WebhookDelivery(OutboxRow):
     event = models.CharField(max_length=20)
     event_key = models.CharField(max_length=120)
     status_code = models.PositiveSmallIntegerField(null=True)
+
+    objects = WebhookDeliveryQuerySet.as_manager()
 
     class Meta(OutboxRow.Meta):
         constraints = [

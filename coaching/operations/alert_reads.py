@@ -1,12 +1,13 @@
 """Reading alerts, scores and the sheet, each with the reading on the audit trail."""
 
 import uuid
+from collections.abc import Mapping
 from datetime import date, datetime
-
-from django.db.models import QuerySet
+from typing import Any
 
 from coaching.errors import ForbiddenError
 from coaching.models import Actor, Alert, Client, Membership, Score
+from coaching.models.base import ListQuerySet
 from coaching.operations.alerts import visible_alert
 from coaching.operations.audit import record_reads
 from coaching.reads.alerts import alerts_for, scores_for
@@ -21,17 +22,15 @@ def read_alert(*, actor: Actor, alert_uid: uuid.UUID, now: datetime) -> Alert:
     return alert
 
 
-def read_alerts(
-    *, actor: Actor, status: str | None, kind: str | None, client_uid: uuid.UUID | None, now: datetime
-) -> QuerySet[Alert]:
+def read_alerts(*, actor: Actor, asked: Mapping[str, Any], now: datetime) -> ListQuerySet[Alert]:
     """Alerts of those the actor may see; everyone who has one counts as read."""
-    rows = alerts_for(actor, status=status, kind=kind, client_uid=client_uid)
+    rows = alerts_for(actor, asked)
     keys = Client.objects.filter(id__in=rows.values("client_id")).values_list("audit_key", flat=True)
     record_reads(actor=actor, subject_keys=list(keys), record_kind="alert", now=now)
     return rows
 
 
-def read_scores(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Score]:
+def read_scores(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Score]:
     """A client's scores. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="score", now=now)

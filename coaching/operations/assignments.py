@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q
 
 from coaching.compute.local_days import local_date_of
 from coaching.errors import (
@@ -27,6 +27,7 @@ from coaching.models import (
     ScheduledStatus,
     Session,
 )
+from coaching.models.base import ListQuerySet
 from coaching.operations.assignment_checks import check_no_red_flag, check_overridden
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.changes import Changed, note_changes
@@ -50,7 +51,7 @@ class Assigned:
     is_new: bool
 
 
-def read_assignments(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Assignment]:
+def read_assignments(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Assignment]:
     """A client's assignments, the reading audited. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="assignment", now=now)

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
 
 from coaching.errors import InvalidError, NotFoundError
 from coaching.models import Actor, BodyMass, Client
+from coaching.models.base import ListQuerySet
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.standing import check_may_store
 from coaching.operations.versions import check_may_replace, looking_twice
@@ -77,7 +77,7 @@ def read_body_mass(*, actor: Actor, client_uid: uuid.UUID, measured_on: date, no
     return row
 
 
-def read_body_masses(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[BodyMass]:
+def read_body_masses(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[BodyMass]:
     """Every body mass of a client. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="body_mass", now=now)

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
 
 from coaching.compute.symptoms import SYMPTOMS
 from coaching.errors import FieldFault, ForbiddenError, InvalidError
 from coaching.models import Actor, Clearance
+from coaching.models.base import ListQuerySet
 from coaching.operations.alerts import close_cleared_red_flags
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.sites import check_site
@@ -86,7 +86,7 @@ def record_clearance(
     return Kept(clearance, is_new=True)
 
 
-def read_clearances(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Clearance]:
+def read_clearances(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Clearance]:
     """The clearances of a client. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="clearance", now=now)

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
 
 from coaching.errors import NotFoundError
 from coaching.models import Actor, Client, Consent, ConsentPurpose
+from coaching.models.base import ListQuerySet
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.versions import check_may_replace, check_version
 from coaching.reads.clients import client_for
@@ -103,7 +103,7 @@ def withdraw_consent(
     _audit(actor, client, given, "withdraw", now)
 
 
-def read_consents(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Consent]:
+def read_consents(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Consent]:
     """Every consent of a client, standing or withdrawn. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="consent", now=now)

@@ -14,7 +14,7 @@ from coaching.operations.import_clients import Named, clients_named, refusals
 from coaching.operations.import_links import link_problems, taken_sets, without_unknown_links
 from coaching.operations.import_rows import RowProblem, SetRow
 from coaching.operations.sessions import LATEST_AHEAD
-from coaching.reads.catalogue import ExerciseFilter, exercises_known_to
+from coaching.reads.catalogue import exercises_known_to
 from coaching.reads.sessions import with_content
 
 COMPARED_AT_ONCE = 500
@@ -161,7 +161,7 @@ def _first_lines(sessions: Iterable[FileSession]) -> dict[Client, int]:
 
 
 def _row_problems(actor: Actor, rows: Iterable[SetRow], named: Named) -> Iterator[RowProblem]:
-    measures = {row.code: row.measure for row in exercises_known_to(actor.practice_id, ExerciseFilter())}
+    measures = {row.code: row.measure for row in exercises_known_to(actor.practice_id)}
     for row in rows:
         client = named[row.client]
         is_laid_out = all(problem.column for problem in row.problems)

@@ -6,10 +6,10 @@ from datetime import date, datetime
 from typing import TypedDict
 
 from django.db import transaction
-from django.db.models import QuerySet
 
 from coaching.errors import ForbiddenError, InvalidError, NotFoundError
 from coaching.models import Actor, Client, Injury, InjuryStatus, SaidBy
+from coaching.models.base import ListQuerySet
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.sites import check_site
 from coaching.operations.standing import check_may_store
@@ -128,7 +128,7 @@ def update_injury(
     return injury
 
 
-def read_injuries(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Injury]:
+def read_injuries(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Injury]:
     """A client's injury history. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     _note_read(actor, client, now)

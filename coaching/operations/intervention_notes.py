@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
 
 from coaching.errors import ForbiddenError, InvalidError
 from coaching.models import Actor, InterventionNote
+from coaching.models.base import ListQuerySet
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.sites import check_site
 from coaching.operations.standing import check_may_store
@@ -78,7 +78,7 @@ def write_note(
     return Kept(note, is_new=True)
 
 
-def read_notes(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[InterventionNote]:
+def read_notes(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[InterventionNote]:
     """A coach's notes about a client; the client gets the shared ones. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="intervention_note", now=now)

@@ -11,6 +11,7 @@ from django.db.models import F, QuerySet
 
 from coaching.errors import ConflictError, GoneError, InvalidError
 from coaching.models import Actor, ChangeKind, Client, PainMoment, PainReport, Session
+from coaching.models.base import ListQuerySet
 from coaching.operations import rollups
 from coaching.operations.audit import record_changes, record_reads
 from coaching.operations.changes import Changed, note_changes
@@ -268,7 +269,7 @@ def read_pain_report(*, actor: Actor, report_uid: uuid.UUID, now: datetime) -> P
     return report
 
 
-def read_pain_reports(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[PainReport]:
+def read_pain_reports(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[PainReport]:
     """A client's reports, with the reading on the audit trail. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="pain_report", now=now)

@@ -4,10 +4,10 @@ import uuid
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
 
 from coaching.errors import ConsentMissingError, ForbiddenError, InvalidError
 from coaching.models import Actor, Client, Consent, ConsentPurpose, Joint, Referral
+from coaching.models.base import ListQuerySet
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.consents import record_consent
 from coaching.operations.sites import check_site
@@ -71,7 +71,7 @@ def write_referral(
     return Kept(referrals_of(client).get(id=asked.id), is_new=True)
 
 
-def read_referrals(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Referral]:
+def read_referrals(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Referral]:
     """What was asked about a client so far. Raises NotFoundError."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="referral", now=now)

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
 
 from coaching.errors import ForbiddenError, InvalidError, NotFoundError
 from coaching.models import Actor, ChangeKind, Exercise, Injury, Restriction, RestrictionKind
+from coaching.models.base import ListQuerySet
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.injuries import injury_of
 from coaching.operations.standing import check_may_store
@@ -93,7 +93,7 @@ def drop_restriction(
 
 def read_restrictions(
     *, actor: Actor, client_uid: uuid.UUID, injury_uid: uuid.UUID, now: datetime
-) -> QuerySet[Restriction]:
+) -> ListQuerySet[Restriction]:
     """The restrictions of an injury, past ones included. Raises NotFoundError."""
     injury = injury_of(actor, client_uid, injury_uid)
     record_reads(actor=actor, subject_keys=[injury.client.audit_key], record_kind="restriction", now=now)

@@ -8,7 +8,7 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, transaction
-from django.db.models import F, QuerySet
+from django.db.models import F
 
 from coaching.compute.joint_sides import sides_in_turn
 from coaching.errors import (
@@ -20,6 +20,7 @@ from coaching.errors import (
     NotFoundError,
 )
 from coaching.models import Actor, ChangeKind, Client, LoggedSet, Session
+from coaching.models.base import ListQuerySet
 from coaching.operations import pain, rollups
 from coaching.operations.audit import record_changes, record_reads
 from coaching.operations.changes import note_scheduled_session
@@ -161,7 +162,7 @@ def read_session(*, actor: Actor, session_uid: uuid.UUID, now: datetime) -> Sess
     return session
 
 
-def read_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> QuerySet[Session]:
+def read_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Session]:
     """A client's kept sessions with all they hold, with the reading on the audit trail."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="session", now=now)

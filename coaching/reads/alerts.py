@@ -1,27 +1,25 @@
 """Alerts as coaches and clients may see them."""
 
 import uuid
-
-from django.db.models import QuerySet
+from collections.abc import Mapping
+from typing import Any
 
 from coaching.compute import evidence
-from coaching.models import PAIN_KINDS, Actor, Alert, AlertStatus, Client, Score
+from coaching.models import PAIN_KINDS, Actor, Alert, Client, Score
+from coaching.models.base import ListQuerySet
 from coaching.reads.clients import client_for
 
 
-def alerts_for(
-    actor: Actor, *, status: str | None, kind: str | None, client_uid: uuid.UUID | None
-) -> QuerySet[Alert]:
-    """The alerts of everyone the actor may see, narrowed as asked; closed ones only when asked for."""
-    rows = Alert.objects.filter(
-        practice_id=actor.practice_id, client__in=Client.objects.visible_to(actor)
-    ).select_related("client")
-    rows = rows.exclude(status=AlertStatus.CLOSED) if status is None else rows.filter(status=status)
-    if kind is not None:
-        rows = rows.filter(kind=kind)
-    if client_uid is not None:
-        rows = rows.filter(client=client_for(actor, client_uid))
-    return rows
+def alerts_for(actor: Actor, asked: Mapping[str, Any]) -> ListQuerySet[Alert]:
+    """The alerts of everyone the actor may see, narrowed as asked; closed ones only when asked for.
+
+    Raises NotFoundError for a client whom the actor may not see.
+    """
+    if "client" in asked:
+        client_for(actor, asked["client"])
+    rows = Alert.objects.filter(practice_id=actor.practice_id, client__in=Client.objects.visible_to(actor))
+    standing = rows if "status" in asked else rows.standing()
+    return standing.narrowed(asked).select_related("client")
 
 
 def caution_of(alert: Alert) -> str:
@@ -33,6 +31,6 @@ def refer_out_of(alert: Alert) -> str:
     return evidence.refer_out(alert.client.emergency_text) if alert.kind in PAIN_KINDS else ""
 
 
-def scores_for(actor: Actor, client_uid: uuid.UUID) -> QuerySet[Score]:
+def scores_for(actor: Actor, client_uid: uuid.UUID) -> ListQuerySet[Score]:
     """A client's scores, every night and revision."""
     return Score.objects.filter(client=client_for(actor, client_uid))

@@ -8,15 +8,16 @@ from django.db.models import Prefetch, QuerySet
 
 from coaching.errors import NotFoundError
 from coaching.models import Assignment, Client, ScheduledSession, Session
+from coaching.models.base import ListQuerySet
 from coaching.reads.adherence import HeldSession, held_sessions
 from coaching.reads.plans import DAY_CONTENT
 
 
-def assignments_of(client: Client) -> QuerySet[Assignment]:
+def assignments_of(client: Client) -> ListQuerySet[Assignment]:
     return with_plan(Assignment.objects.filter(client=client))
 
 
-def with_plan(rows: QuerySet[Assignment]) -> QuerySet[Assignment]:
+def with_plan(rows: ListQuerySet[Assignment]) -> ListQuerySet[Assignment]:
     return rows.select_related("plan_version__plan", "assigned_by")
 
 

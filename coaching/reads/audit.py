@@ -2,13 +2,14 @@
 
 import uuid
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import OuterRef, Subquery
 
 from coaching.models import Account, Actor, AuditEvent, DeviceToken
+from coaching.models.base import ListQuerySet
 from coaching.reads.clients import client_for
 
 
-def audit_trail(actor: Actor, client_uid: uuid.UUID) -> QuerySet[AuditEvent]:
+def audit_trail(actor: Actor, client_uid: uuid.UUID) -> ListQuerySet[AuditEvent]:
     """Every event about this client, with `who` and `device_name` where these still exist.
 
     Raises NotFoundError.

@@ -4,10 +4,11 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet, prefetch_related_objects
+from django.db.models import Exists, F, OuterRef, Q, prefetch_related_objects
 
 from coaching.errors import NotFoundError
 from coaching.models import Client, Exercise, JointStress, MuscleRole, MuscleRoleKind
+from coaching.models.exercise import ExerciseQuerySet
 from coaching.reads.stress import StandingStress, practice_stresses, stress_table
 
 FROM_CATALOGUE, FROM_PRACTICE = "catalogue", "practice"
@@ -35,16 +36,6 @@ class ExerciseEntry:
 
 
 @dataclass(frozen=True, slots=True)
-class ExerciseFilter:
-    """What a list of exercises is narrowed to; an empty word narrows nothing."""
-
-    equipment: str = ""
-    movement_pattern: str = ""
-    muscle: str = ""
-    joint: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Vocabulary:
     """The words the shared catalogue uses; a practice's own entries use the same ones."""
 
@@ -53,20 +44,12 @@ class Vocabulary:
     muscles: frozenset[str]
 
 
-def exercises_known_to(practice_id: int, narrowed: ExerciseFilter) -> QuerySet[Exercise]:
-    """The exercises that fit the filter; a joint fits where its standing stress is above 0."""
+def exercises_known_to(practice_id: int, *, joint: str | None = None) -> ExerciseQuerySet:
+    """The exercises of the practice; with a joint, those whose standing stress of it is above 0."""
     rows = Exercise.objects.known_to(practice_id).prefetch_related(
         "muscle_roles", "alternatives__alternative"
     )
-    if narrowed.equipment:
-        rows = rows.filter(equipment=narrowed.equipment)
-    if narrowed.movement_pattern:
-        rows = rows.filter(movement_pattern=narrowed.movement_pattern)
-    if narrowed.muscle:
-        rows = rows.filter(muscle_roles__muscle=narrowed.muscle)
-    if narrowed.joint:
-        rows = rows.filter(_stresses(practice_id, narrowed.joint))
-    return rows
+    return rows if joint is None else rows.filter(_stresses(practice_id, joint))
 
 
 def exercise_named(practice_id: int, code: str) -> Exercise:

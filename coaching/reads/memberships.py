@@ -2,13 +2,12 @@
 
 import uuid
 
-from django.db.models import QuerySet
-
 from coaching.errors import NotFoundError
 from coaching.models import Actor, Membership
+from coaching.models.base import ListQuerySet
 
 
-def members_of(actor: Actor) -> QuerySet[Membership]:
+def members_of(actor: Actor) -> ListQuerySet[Membership]:
     """Owners and coaches who are here now."""
     current = Membership.objects.filter(practice_id=actor.practice_id, left_at__isnull=True)
     return current.select_related("account", "cover")

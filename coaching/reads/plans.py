@@ -3,10 +3,9 @@
 import uuid
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
-
 from coaching.errors import NotFoundError
 from coaching.models import Actor, Block, Plan, PlanDay, PlanVersion, Prescription
+from coaching.models.base import ListQuerySet
 
 DAY_CONTENT = ("blocks__prescriptions__exercise", "blocks__prescriptions__alternatives__exercise")
 
@@ -67,7 +66,7 @@ class PlanContent:
     days: tuple[DayContent, ...]
 
 
-def plans_of(actor: Actor) -> QuerySet[Plan]:
+def plans_of(actor: Actor) -> ListQuerySet[Plan]:
     """The practice's plans in use; every coach of the practice reads them all."""
     return Plan.objects.filter(practice_id=actor.practice_id, archived_at__isnull=True).select_related(
         "author"

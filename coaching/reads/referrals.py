@@ -5,10 +5,9 @@ import uuid
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import QuerySet
-
 from coaching.errors import NotFoundError
 from coaching.models import Alert, Client, Injury, InterventionNote, PainReport, Referral, Restriction
+from coaching.models.base import ListQuerySet
 from coaching.reads.clients import local_today
 from coaching.reads.history import SiteWeeks, site_weeks
 
@@ -88,7 +87,7 @@ class ReferralSummary:
     pains: tuple[ToldPain, ...]
 
 
-def referrals_of(client: Client) -> QuerySet[Referral]:
+def referrals_of(client: Client) -> ListQuerySet[Referral]:
     return Referral.objects.filter(client=client).select_related("consent", "referred_by")
 
 

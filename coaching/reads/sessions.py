@@ -5,9 +5,10 @@ from collections.abc import Collection
 from django.db.models import QuerySet
 
 from coaching.models import Session
+from coaching.models.base import ListQuerySet
 
 
-def with_content(rows: QuerySet[Session]) -> QuerySet[Session]:
+def with_content(rows: ListQuerySet[Session]) -> ListQuerySet[Session]:
     """The sessions with their sets and pain reports, in a constant number of queries."""
     return rows.select_related("client", "scheduled_session").prefetch_related(
         "sets__exercise", "sets__prescription", "pain_reports"

@@ -2,13 +2,13 @@
 
 import uuid
 
-from django.db.models import QuerySet
-
 from coaching.errors import NotFoundError
 from coaching.models import Actor, Webhook, WebhookDelivery
+from coaching.models.base import ListQuerySet
+from coaching.models.webhook import WebhookQuerySet
 
 
-def webhooks_of(actor: Actor) -> QuerySet[Webhook]:
+def webhooks_of(actor: Actor) -> WebhookQuerySet:
     return Webhook.objects.kept().filter(practice_id=actor.practice_id)
 
 
@@ -20,7 +20,7 @@ def webhook_for(actor: Actor, webhook_uid: uuid.UUID) -> Webhook:
     return webhook
 
 
-def deliveries_of(actor: Actor, webhook_uid: uuid.UUID) -> QuerySet[WebhookDelivery]:
+def deliveries_of(actor: Actor, webhook_uid: uuid.UUID) -> ListQuerySet[WebhookDelivery]:
     """Raises NotFoundError."""
     rows = WebhookDelivery.objects.filter(webhook=webhook_for(actor, webhook_uid))
     return rows.select_related("alert")
