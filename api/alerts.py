@@ -5,7 +5,7 @@ from typing import Any
 
 from django.urls import path
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema
 from rest_framework import serializers
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
@@ -95,6 +95,14 @@ class AlertOut(AlertForClientOut):
     version = serializers.IntegerField()
 
 
+def alert_record(*, is_list: bool) -> PolymorphicProxySerializer:
+    """As a coach sees it, or as the client it is about."""
+    shapes = [AlertOut, AlertForClientOut]
+    return PolymorphicProxySerializer(
+        component_name="AlertRecordOut", serializers=shapes, resource_type_field_name=None, many=is_list
+    )
+
+
 class AdherencePartsOut(serializers.Serializer[Any]):
     """28 days taken apart; shares of what was prescribed for each date, 1 = all of it; null = not known."""
 
@@ -163,7 +171,7 @@ class ScoreOut(serializers.Serializer[Score]):
 class AlertsView(Endpoint):
     query = AlertQuery
 
-    @extend_schema(operation_id="alerts_list", responses={200: AlertOut(many=True)})
+    @extend_schema(operation_id="alert_list", responses={200: alert_record(is_list=True)})
     def get(self, request: Request) -> Response:
         """Alerts of the clients you may see, newest first, opened from .. until; closed ones if asked for."""
         asked = {word: self.asked[word] for word in AlertQuery.narrowed_by_read & self.asked.keys()}
@@ -172,7 +180,7 @@ class AlertsView(Endpoint):
 
 
 class AlertView(Endpoint):
-    @extend_schema(operation_id="alert_get", responses={200: AlertOut})
+    @extend_schema(operation_id="alert_get", responses={200: alert_record(is_list=False)})
     def get(self, request: Request, alert_id: uuid.UUID) -> Response:
         """One alert with its evidence; a client sees advice and caution only."""
         alert = read_alert(actor=self.actor, alert_uid=alert_id, now=timezone.now())
@@ -260,7 +268,7 @@ class WithdrawalConfirmationView(AlertActionView):
 class ClientScoresView(Endpoint):
     query = ScoresQuery
 
-    @extend_schema(operation_id="client_scores_list", responses={200: ScoreOut(many=True)})
+    @extend_schema(operation_id="score_list", responses={200: ScoreOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Adherence with its bounds and what each lift came to, night by night, newest first."""
         rows = read_scores(actor=self.actor, client_uid=client_id, now=timezone.now())

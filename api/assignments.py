@@ -148,14 +148,14 @@ class CalendarOut(serializers.Serializer[Any]):
 class AssignmentsView(Endpoint):
     query = AssignmentsQuery
 
-    @extend_schema(operation_id="assignments_list", responses={200: AssignmentOut(many=True)})
+    @extend_schema(operation_id="assignment_list", responses={200: AssignmentOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """A page of what the client was given, newest first; from and until are of starts_on."""
         rows = read_assignments(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: AssignmentOut(row).data)
 
     @extend_schema(
-        operation_id="assignments_assign",
+        operation_id="assignment_create",
         request=AssignmentIn,
         responses={200: AssignmentOut, 201: AssignmentOut},
     )
@@ -186,7 +186,7 @@ class AssignmentsView(Endpoint):
 
 
 class AssignmentView(Endpoint):
-    @extend_schema(operation_id="assignments_read", responses={200: AssignmentOut})
+    @extend_schema(operation_id="assignment_get", responses={200: AssignmentOut})
     def get(self, request: Request, client_id: uuid.UUID, assignment_id: uuid.UUID) -> Response:
         """One assignment."""
         row = read_assignment(
@@ -194,7 +194,7 @@ class AssignmentView(Endpoint):
         )
         return with_etag(request, AssignmentOut(row).data, row.version)
 
-    @extend_schema(operation_id="assignments_end", responses={204: None})
+    @extend_schema(operation_id="assignment_end", responses={204: None})
     def delete(self, request: Request, client_id: uuid.UUID, assignment_id: uuid.UUID) -> Response:
         """End it today: planned sessions after today go; one that has not begun goes altogether."""
         end_assignment(
@@ -218,7 +218,7 @@ def shown_assignment(actor: Actor, client_uid: uuid.UUID, record: Assignment) ->
 class CalendarView(Endpoint):
     query = CalendarQuery
 
-    @extend_schema(operation_id="scheduled_sessions_list", responses={200: CalendarOut})
+    @extend_schema(operation_id="scheduled_session_list", responses={200: CalendarOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """The client's calendar of up to 120 days, in order, each with its content and what it came to."""
         rows = read_calendar(
@@ -232,7 +232,7 @@ class CalendarView(Endpoint):
 
 
 class ScheduledSessionView(Endpoint):
-    @extend_schema(operation_id="scheduled_sessions_read", responses={200: ScheduledSessionOut})
+    @extend_schema(operation_id="scheduled_session_get", responses={200: ScheduledSessionOut})
     def get(self, request: Request, client_id: uuid.UUID, scheduled_session_id: uuid.UUID) -> Response:
         """One scheduled session with its whole content."""
         row = read_scheduled_session(
@@ -241,7 +241,7 @@ class ScheduledSessionView(Endpoint):
         return with_etag(request, ScheduledSessionOut(row).data, row.session.version)
 
     @extend_schema(
-        operation_id="scheduled_sessions_change",
+        operation_id="scheduled_session_update",
         request=ScheduledSessionPatch,
         responses={200: ScheduledSessionOut},
     )

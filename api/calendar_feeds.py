@@ -29,13 +29,13 @@ class NewFeedOut(serializers.Serializer[NewFeed]):
 
 
 class CalendarFeedView(Endpoint):
-    @extend_schema(operation_id="calendar_feed_make", request=None, responses={201: NewFeedOut})
+    @extend_schema(operation_id="calendar_feed_create", request=None, responses={201: NewFeedOut})
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
         """A new address for the client's calendar program; the earlier one ends at once."""
         made = make_feed(actor=self.actor, client_uid=client_id, now=timezone.now())
         return Response(NewFeedOut(made).data, status=201)
 
-    @extend_schema(operation_id="calendar_feed_revoke", responses={204: None})
+    @extend_schema(operation_id="calendar_feed_delete", responses={204: None})
     def delete(self, request: Request, client_id: uuid.UUID) -> Response:
         """The address answers 404 from now on."""
         revoke_feed(actor=self.actor, client_uid=client_id, now=timezone.now())
@@ -46,8 +46,8 @@ class CalendarView(PublicEndpoint):
     content_negotiation_class = AddressDecides
 
     @extend_schema(
-        operation_id="calendar_get",
-        responses={(200, "text/calendar"): OpenApiTypes.STR, 404: None},
+        operation_id="calendar_feed_get",
+        responses={(200, "text/calendar"): OpenApiTypes.STR},
     )
     def get(self, request: Request, token: str) -> HttpResponse:
         """Whole days with the name of the plan's day: 28 days back, 180 ahead; no exercise, no injury."""

@@ -95,7 +95,7 @@ class ChangesOut(serializers.Serializer[Any]):
 class ChangesView(Endpoint):
     query = ChangesQuery
 
-    @extend_schema(operation_id="changes_list", responses={200: ChangesOut})
+    @extend_schema(operation_id="change_list", responses={200: ChangesOut})
     def get(self, request: Request) -> Response:
         """What changed since a mark: a client's own records, or those of every client a coach may see.
 

@@ -84,13 +84,13 @@ class ClearancesView(Endpoint):
     query = ClearancesQuery
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="clearances_list", responses={200: ClearanceOut(many=True)})
+    @extend_schema(operation_id="clearance_list", responses={200: ClearanceOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         rows = read_clearances(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: ClearanceOut(row).data)
 
     @extend_schema(
-        operation_id="clearance_record",
+        operation_id="clearance_create",
         request=ClearanceIn,
         responses={200: ClearanceOut, 201: ClearanceOut},
     )
@@ -111,14 +111,14 @@ class ClearancesView(Endpoint):
 class NotesView(Endpoint):
     query = NotesQuery
 
-    @extend_schema(operation_id="intervention_notes_list", responses={200: NoteOut(many=True)})
+    @extend_schema(operation_id="intervention_note_list", responses={200: NoteOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """All notes for a coach, the shared ones for the client."""
         rows = read_notes(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: NoteOut(row).data)
 
     @extend_schema(
-        operation_id="intervention_note_write", request=NoteIn, responses={200: NoteOut, 201: NoteOut}
+        operation_id="intervention_note_create", request=NoteIn, responses={200: NoteOut, 201: NoteOut}
     )
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
         body = self.checked(NoteIn)

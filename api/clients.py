@@ -6,7 +6,7 @@ from typing import Any
 
 from django.urls import path
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -159,6 +159,11 @@ class ClientOut(OwnRecordOut):
         return client.account_id is not None
 
 
+CLIENT_RECORD = PolymorphicProxySerializer(
+    component_name="ClientRecordOut", serializers=[ClientOut, OwnRecordOut], resource_type_field_name=None
+)
+
+
 class BodyMassIn(StrictSerializer):
     measured_on = DayField()
     body_mass_kg = NumberField(min_value=10, max_value=400)
@@ -201,7 +206,7 @@ class AuditEventOut(serializers.Serializer[AuditEvent]):
 class ClientsView(Endpoint):
     query = ClientsQuery
 
-    @extend_schema(operation_id="clients_list", responses={200: ClientLineOut(many=True)})
+    @extend_schema(operation_id="client_list", responses={200: ClientLineOut(many=True)})
     def get(self, request: Request) -> Response:
         """The clients you may see, newest first; those who have left with archived=true."""
         rows = clients_for(self.actor, is_archived=self.asked["archived"] == "true")
@@ -223,13 +228,13 @@ class ClientsView(Endpoint):
 
 
 class ClientView(Endpoint):
-    @extend_schema(operation_id="client_get", responses={200: ClientOut})
+    @extend_schema(operation_id="client_get", responses={200: CLIENT_RECORD})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """One record; a client sees their own without the coach's private note."""
         client = read_client(actor=self.actor, client_uid=client_id, now=timezone.now())
         return with_etag(request, self._shape(client).data, client.version)
 
-    @extend_schema(operation_id="client_update", request=ClientPatch, responses={200: ClientOut})
+    @extend_schema(operation_id="client_update", request=ClientPatch, responses={200: CLIENT_RECORD})
     def patch(self, request: Request, client_id: uuid.UUID) -> Response:
         """Edit, archive, or (owner only) hand over to another coach; a client may set load_unit alone."""
         client = update_client(
@@ -260,13 +265,13 @@ def shown_client(actor: Actor, record: Client) -> Shown:
 class BodyMassesView(Endpoint):
     query = BodyMassesQuery
 
-    @extend_schema(operation_id="body_masses_list", responses={200: BodyMassOut(many=True)})
+    @extend_schema(operation_id="body_mass_list", responses={200: BodyMassOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         rows = read_body_masses(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: BodyMassOut(row).data)
 
     @extend_schema(
-        operation_id="body_mass_record",
+        operation_id="body_mass_create",
         request=BodyMassIn,
         responses={201: BodyMassOut, 200: BodyMassOut},
     )
@@ -295,7 +300,7 @@ class BodyMassesView(Endpoint):
 class ConsentsView(Endpoint):
     query = ConsentsQuery
 
-    @extend_schema(operation_id="consents_list", responses={200: ConsentOut(many=True)})
+    @extend_schema(operation_id="consent_list", responses={200: ConsentOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         rows = read_consents(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: ConsentOut(row).data)
@@ -353,7 +358,7 @@ class ConsentView(Endpoint):
 class AuditView(Endpoint):
     query = AuditQuery
 
-    @extend_schema(operation_id="audit_list", responses={200: AuditEventOut(many=True)})
+    @extend_schema(operation_id="audit_event_list", responses={200: AuditEventOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Who read or changed this client's records, newest first."""
         return self.page(audit_trail(self.actor, client_id), lambda row: AuditEventOut(row).data)

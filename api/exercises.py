@@ -165,7 +165,7 @@ class ExerciseOut(serializers.Serializer[Any]):
 class ExercisesView(Endpoint):
     query = ExerciseQuery
 
-    @extend_schema(operation_id="exercises_list", responses={200: ExerciseOut(many=True)})
+    @extend_schema(operation_id="exercise_list", responses={200: ExerciseOut(many=True)})
     def get(self, request: Request) -> Response:
         """A page of the shared catalogue and the practice's own exercises."""
         practice_id = self.actor.practice_id
@@ -174,7 +174,7 @@ class ExercisesView(Endpoint):
         return self.page_of(found, [ExerciseOut(entries[row.id]).data for row in found.rows])
 
     @extend_schema(
-        operation_id="exercises_add", request=ExerciseIn, responses={200: ExerciseOut, 201: ExerciseOut}
+        operation_id="exercise_create", request=ExerciseIn, responses={200: ExerciseOut, 201: ExerciseOut}
     )
     def post(self, request: Request) -> Response:
         """Add an exercise of the practice's own; its words are those of the catalogue."""
@@ -189,7 +189,7 @@ class ExercisesView(Endpoint):
 
 
 class ExerciseView(Endpoint):
-    @extend_schema(operation_id="exercises_read", responses={200: ExerciseOut})
+    @extend_schema(operation_id="exercise_get", responses={200: ExerciseOut})
     def get(self, request: Request, code: str) -> Response:
         """One exercise, with the joint stress that stands for the practice."""
         entry = exercise_entry(practice_id=self.actor.practice_id, code=code)
@@ -244,14 +244,14 @@ class ExerciseStressView(StressView):
         """Put the practice's judgement above the catalogue's; 201 if it is the first."""
         return self.put_stress(code, joint, None)
 
-    @extend_schema(operation_id="exercise_stress_drop", parameters=[JOINT], responses={204: None})
+    @extend_schema(operation_id="exercise_stress_delete", parameters=[JOINT], responses={204: None})
     def delete(self, request: Request, code: str, joint: str) -> Response:
         """Take the practice's judgement back; the catalogue's stands again."""
         return self.drop(code, joint, None)
 
 
 class ClientExerciseView(Endpoint):
-    @extend_schema(operation_id="client_exercises_read", responses={200: ExerciseOut})
+    @extend_schema(operation_id="client_exercise_get", responses={200: ExerciseOut})
     def get(self, request: Request, client_id: uuid.UUID, code: str) -> Response:
         """One exercise, with the joint stress that stands for this client."""
         client = client_for(self.actor, client_id)
@@ -273,7 +273,7 @@ class ClientExerciseStressView(StressView):
         """Put a judgement for this client above the practice's and the catalogue's; 201 if the first."""
         return self.put_stress(code, joint, client_for(self.actor, client_id))
 
-    @extend_schema(operation_id="client_exercise_stress_drop", parameters=[JOINT], responses={204: None})
+    @extend_schema(operation_id="client_exercise_stress_delete", parameters=[JOINT], responses={204: None})
     def delete(self, request: Request, client_id: uuid.UUID, code: str, joint: str) -> Response:
         """Take the judgement for this client back."""
         return self.drop(code, joint, client_for(self.actor, client_id))

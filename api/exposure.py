@@ -105,7 +105,7 @@ class ToleratedExposureView(Endpoint):
 
 
 class SideDifferencesView(Endpoint):
-    @extend_schema(operation_id="side_differences_get", responses={200: SideDifferencesOut})
+    @extend_schema(operation_id="side_difference_list", responses={200: SideDifferencesOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Right against left of the last 84 days: e1RM of one-sided lifts, pain of each joint.
 

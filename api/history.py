@@ -71,6 +71,8 @@ class LiftTrendOut(serializers.Serializer[LiftTrend]):
     kg_per_week = serializers.FloatField()
     low_kg_per_week = serializers.FloatField()
     high_kg_per_week = serializers.FloatField()
+    method = serializers.CharField()
+    version = serializers.CharField()
 
 
 class LiftHistoryOut(serializers.Serializer[LiftHistory]):
@@ -147,7 +149,7 @@ class HistoryOut(serializers.Serializer[WholeHistory]):
 class HistoryView(Endpoint):
     query = HistoryQuery
 
-    @extend_schema(operation_id="client_history_get", responses={200: HistoryOut})
+    @extend_schema(operation_id="history_get", responses={200: HistoryOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Joint reps, load and pain of sites by ISO week, estimates of lifts, adherence by week, RIR bias."""
         history = read_history(

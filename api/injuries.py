@@ -122,13 +122,13 @@ class RestrictionOut(serializers.Serializer[Restriction]):
 class InjuriesView(Endpoint):
     query = InjuriesQuery
 
-    @extend_schema(operation_id="injuries_list", responses={200: InjuryOut(many=True)})
+    @extend_schema(operation_id="injury_list", responses={200: InjuryOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """The injury history, newest entry first."""
         rows = read_injuries(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: InjuryOut(row).data)
 
-    @extend_schema(operation_id="injury_report", request=InjuryIn, responses={200: InjuryOut, 201: InjuryOut})
+    @extend_schema(operation_id="injury_create", request=InjuryIn, responses={200: InjuryOut, 201: InjuryOut})
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client says where, since when and what; the rest is a coach's to fill."""
         body = self.checked(InjuryIn if self.actor.is_coach else InjuryOfOwnIn)
@@ -179,7 +179,7 @@ def shown_injury(actor: Actor, client_uid: uuid.UUID, record: Injury) -> Shown:
 class RestrictionsView(Endpoint):
     query = RestrictionsQuery
 
-    @extend_schema(operation_id="restrictions_list", responses={200: RestrictionOut(many=True)})
+    @extend_schema(operation_id="restriction_list", responses={200: RestrictionOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID, injury_id: uuid.UUID) -> Response:
         rows = read_restrictions(
             actor=self.actor, client_uid=client_id, injury_uid=injury_id, now=timezone.now()
@@ -187,7 +187,7 @@ class RestrictionsView(Endpoint):
         return self.page(rows, lambda row: RestrictionOut(row).data)
 
     @extend_schema(
-        operation_id="restriction_add",
+        operation_id="restriction_create",
         request=RestrictionIn,
         responses={200: RestrictionOut, 201: RestrictionOut},
     )
@@ -209,7 +209,7 @@ class RestrictionsView(Endpoint):
 
 
 class RestrictionView(Endpoint):
-    @extend_schema(operation_id="restriction_drop", responses={204: None})
+    @extend_schema(operation_id="restriction_delete", responses={204: None})
     def delete(
         self, request: Request, client_id: uuid.UUID, injury_id: uuid.UUID, restriction_id: uuid.UUID
     ) -> Response:

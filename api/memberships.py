@@ -84,7 +84,7 @@ class MembershipsView(Endpoint):
     query = MembershipsQuery
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="memberships_list", responses={200: MembershipOut(many=True)})
+    @extend_schema(operation_id="membership_list", responses={200: MembershipOut(many=True)})
     def get(self, request: Request) -> Response:
         return self.page(members_of(self.actor), lambda row: MembershipOut(row).data)
 

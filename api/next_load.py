@@ -141,7 +141,7 @@ class NextSessionOut(serializers.Serializer[NextSession]):
 
 
 class NextSessionView(Endpoint):
-    @extend_schema(operation_id="prescriptions_next", responses={200: NextSessionOut})
+    @extend_schema(operation_id="next_load_list", responses={200: NextSessionOut})
     def get(self, request: Request, client_id: uuid.UUID, scheduled_session_id: uuid.UUID) -> Response:
         """Load and repetitions to aim for in each prescription, from its own history, before and during it.
 

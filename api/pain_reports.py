@@ -102,7 +102,7 @@ class PainReportView(Endpoint):
 class ClientPainReportsView(Endpoint):
     query = PainReportsQuery
 
-    @extend_schema(operation_id="client_pain_reports_list", responses={200: PainReportOut(many=True)})
+    @extend_schema(operation_id="pain_report_list", responses={200: PainReportOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client's pain reports, newest first, in cursor pages; from and until are of felt_on."""
         rows = read_pain_reports(actor=self.actor, client_uid=client_id, now=timezone.now())
@@ -110,7 +110,7 @@ class ClientPainReportsView(Endpoint):
 
 
 class SymptomsView(Endpoint):
-    @extend_schema(operation_id="symptoms_list", responses={200: SymptomsOut})
+    @extend_schema(operation_id="symptom_list", responses={200: SymptomsOut})
     def get(self, request: Request) -> Response:
         """The coded questions that a client app asks with a pain report: yes, no or not answered."""
         return Response(SymptomsOut(symptom_questions(practice_id=self.actor.practice_id)).data)

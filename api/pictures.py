@@ -85,7 +85,7 @@ class SitePictureView(PictureView):
 class SiteSvgView(SitePictureView):
     picture_format = "svg"
 
-    @extend_schema(operation_id="site_picture_svg", responses=SVG)
+    @extend_schema(operation_id="site_picture_get_svg", responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
         """Pain and joint repetitions of a site by ISO week, with its title and description inside."""
         return self.site(request, client_id, joint, side)
@@ -94,7 +94,7 @@ class SiteSvgView(SitePictureView):
 class SitePngView(SitePictureView):
     picture_format = "png"
 
-    @extend_schema(operation_id="site_picture_png", responses=PNG)
+    @extend_schema(operation_id="site_picture_get_png", responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID, joint: str, side: str) -> HttpResponse:
         """Pain and joint repetitions of a site by ISO week, 720 x 520 pixels."""
         return self.site(request, client_id, joint, side)
@@ -120,7 +120,7 @@ class LiftPictureView(PictureView):
 class LiftSvgView(LiftPictureView):
     picture_format = "svg"
 
-    @extend_schema(operation_id="lift_picture_svg", responses=SVG)
+    @extend_schema(operation_id="lift_picture_get_svg", responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
         """Estimated one-repetition maximum of a lift by exposure, with its trend, told in words inside."""
         return self.lift(request, client_id, code, side)
@@ -129,7 +129,7 @@ class LiftSvgView(LiftPictureView):
 class LiftPngView(LiftPictureView):
     picture_format = "png"
 
-    @extend_schema(operation_id="lift_picture_png", responses=PNG)
+    @extend_schema(operation_id="lift_picture_get_png", responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID, code: str, side: str) -> HttpResponse:
         """Estimated one-repetition maximum of a lift by exposure, with its trend, 720 x 520 pixels."""
         return self.lift(request, client_id, code, side)
@@ -154,7 +154,7 @@ class SidesPictureView(PictureView):
 class SidesSvgView(SidesPictureView):
     picture_format = "svg"
 
-    @extend_schema(operation_id="lift_sides_picture_svg", responses=SVG)
+    @extend_schema(operation_id="lift_sides_picture_get_svg", responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID, code: str) -> HttpResponse:
         """A lift's left and right side by exposure, with their difference, told in words inside."""
         return self.sides(request, client_id, code)
@@ -163,7 +163,7 @@ class SidesSvgView(SidesPictureView):
 class SidesPngView(SidesPictureView):
     picture_format = "png"
 
-    @extend_schema(operation_id="lift_sides_picture_png", responses=PNG)
+    @extend_schema(operation_id="lift_sides_picture_get_png", responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID, code: str) -> HttpResponse:
         """A lift's left and right side by exposure, with their difference, 720 x 520 pixels."""
         return self.sides(request, client_id, code)
@@ -183,7 +183,7 @@ class AdherencePictureView(PictureView):
 class AdherenceSvgView(AdherencePictureView):
     picture_format = "svg"
 
-    @extend_schema(operation_id="adherence_picture_svg", responses=SVG)
+    @extend_schema(operation_id="adherence_picture_get_svg", responses=SVG)
     def get(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
         """What was done of the plan by ISO week, between two bounds, with title and description inside."""
         return self.adherence(request, client_id)
@@ -192,7 +192,7 @@ class AdherenceSvgView(AdherencePictureView):
 class AdherencePngView(AdherencePictureView):
     picture_format = "png"
 
-    @extend_schema(operation_id="adherence_picture_png", responses=PNG)
+    @extend_schema(operation_id="adherence_picture_get_png", responses=PNG)
     def get(self, request: Request, client_id: uuid.UUID) -> HttpResponse:
         """What was done of the plan by ISO week, between two bounds, 720 x 520 pixels."""
         return self.adherence(request, client_id)

@@ -199,7 +199,7 @@ class PreviewOut(serializers.Serializer[Any]):
 class PlanPreviewView(Endpoint):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="plans_preview", request=PreviewIn, responses={200: PreviewOut})
+    @extend_schema(operation_id="plan_preview", request=PreviewIn, responses={200: PreviewOut})
     def post(self, request: Request, plan_id: uuid.UUID) -> Response:
         """What the plan would ask of a client: joints, what to avoid, muscles, minutes.
 

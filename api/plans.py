@@ -206,12 +206,12 @@ class PlansView(Endpoint):
     query = PlansQuery
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="plans_list", responses={200: PlanSummaryOut(many=True)})
+    @extend_schema(operation_id="plan_list", responses={200: PlanSummaryOut(many=True)})
     def get(self, request: Request) -> Response:
         """A page of the practice's plans in use, without their content."""
         return self.page(plans_of(self.actor), lambda plan: PlanSummaryOut(plan).data)
 
-    @extend_schema(operation_id="plans_write", request=NewPlanIn, responses={200: PlanOut, 201: PlanOut})
+    @extend_schema(operation_id="plan_create", request=NewPlanIn, responses={200: PlanOut, 201: PlanOut})
     def post(self, request: Request) -> Response:
         """Write a plan; it starts at version 1."""
         body = self.checked(NewPlanIn)
@@ -228,13 +228,13 @@ class PlansView(Endpoint):
 class PlanView(Endpoint):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="plans_read", responses={200: PlanOut})
+    @extend_schema(operation_id="plan_get", responses={200: PlanOut})
     def get(self, request: Request, plan_id: uuid.UUID) -> Response:
         """A plan with the content of its current version."""
         version = current_version(plan_for(self.actor, plan_id))
         return with_etag(request, PlanOut(version).data, version.number)
 
-    @extend_schema(operation_id="plans_rewrite", request=PlanIn, responses={200: PlanOut})
+    @extend_schema(operation_id="plan_replace", request=PlanIn, responses={200: PlanOut})
     def put(self, request: Request, plan_id: uuid.UUID) -> Response:
         """Make the plan's next version; the same content again makes none. Author or owner, with If-Match."""
         plan_for(self.actor, plan_id)
@@ -247,7 +247,7 @@ class PlanView(Endpoint):
         )
         return with_etag(request, PlanOut(version).data, version.number)
 
-    @extend_schema(operation_id="plans_archive", responses={204: None})
+    @extend_schema(operation_id="plan_archive", responses={204: None})
     def delete(self, request: Request, plan_id: uuid.UUID) -> Response:
         """Take the plan out of use; what was assigned from it goes on. Author or owner, with If-Match."""
         plan_for(self.actor, plan_id)
@@ -268,7 +268,7 @@ def shown_plan(actor: Actor, record: Plan) -> Shown:
 class PlanVersionView(Endpoint):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="plans_read_version", responses={200: PlanOut})
+    @extend_schema(operation_id="plan_version_get", responses={200: PlanOut})
     def get(self, request: Request, plan_id: uuid.UUID, number: int) -> Response:
         """A plan with the content of one of its versions, as it was frozen."""
         version = plan_version(plan_for(self.actor, plan_id), min(number, MAX_VERSION))

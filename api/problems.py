@@ -4,27 +4,13 @@ from collections.abc import Iterator
 from typing import Any
 
 from django.http import HttpRequest, JsonResponse
-from rest_framework import exceptions, status
+from rest_framework import exceptions
 
+from api.problem_types import PROBLEM_TYPES, TYPE_PREFIX
 from coaching.errors import FieldFault, ForbearError, TooManyAttemptsError
 
 CONTENT_TYPE = "application/problem+json"
-TYPE_PREFIX = "/problems/"
-STATUS_OF_CODE = {
-    "invalid": status.HTTP_422_UNPROCESSABLE_ENTITY,
-    "not_found": status.HTTP_404_NOT_FOUND,
-    "forbidden": status.HTTP_403_FORBIDDEN,
-    "consent_missing": status.HTTP_403_FORBIDDEN,
-    "conflict": status.HTTP_409_CONFLICT,
-    "stale_version": status.HTTP_412_PRECONDITION_FAILED,
-    "version_required": status.HTTP_428_PRECONDITION_REQUIRED,
-    "gone": status.HTTP_410_GONE,
-    "too_many_attempts": status.HTTP_429_TOO_MANY_REQUESTS,
-    "sign_in_refused": status.HTTP_401_UNAUTHORIZED,
-    "second_factor_needed": status.HTTP_401_UNAUTHORIZED,
-    "link_invalid": status.HTTP_400_BAD_REQUEST,
-    "bad_mark": status.HTTP_400_BAD_REQUEST,
-}
+STATUS_OF_CODE = {code: kind.status for code, kind in PROBLEM_TYPES.items()}
 TITLES = {
     400: "The request cannot be read",
     401: "Sign in first",

@@ -40,10 +40,14 @@ class ReadingAutoSchema(AutoSchema):
     def _is_read(self) -> bool:
         return self.method == "GET" and hasattr(self.view, "query")
 
+    def _is_paged(self) -> bool:
+        view: Any = type(self.view)
+        return self._is_read() and issubclass(view.query, ListQuery)
+
     def _read_parameters(self) -> list[Any]:
         view: Any = type(self.view)
         fields = [] if trimming.names_of(view) is None else [FIELDS]
-        link = [LINK] if issubclass(view.query, ListQuery) else []
+        link = [LINK] if self._is_paged() else []
         query = [view.query] if view.query().fields else []
         return [*query, *fields, IF_NONE_MATCH, ETAG, *link]
 

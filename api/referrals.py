@@ -61,14 +61,14 @@ class ReferralOut(serializers.Serializer[Referral]):
 class ReferralsView(Endpoint):
     query = ReferralsQuery
 
-    @extend_schema(operation_id="referrals_list", responses={200: ReferralOut(many=True)})
+    @extend_schema(operation_id="referral_list", responses={200: ReferralOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """What was asked so far, newest first."""
         rows = read_referrals(actor=self.actor, client_uid=client_id, now=timezone.now())
         return self.page(rows, lambda row: ReferralOut(row).data)
 
     @extend_schema(
-        operation_id="referral_write", request=ReferralIn, responses={200: ReferralOut, 201: ReferralOut}
+        operation_id="referral_create", request=ReferralIn, responses={200: ReferralOut, 201: ReferralOut}
     )
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
         """A coach's question about one site; 403 without the client's consent to be referred."""
@@ -104,7 +104,7 @@ class ReferralFileView(Endpoint):
 class ReferralHtmlView(ReferralFileView):
     content_type, ending, write = "text/html; charset=utf-8", "html", referral_html
 
-    @extend_schema(operation_id="referral_html", responses={(200, "text/html"): OpenApiTypes.STR})
+    @extend_schema(operation_id="referral_get_html", responses={(200, "text/html"): OpenApiTypes.STR})
     def get(self, request: Request, client_id: uuid.UUID, referral_id: uuid.UUID) -> HttpResponse:
         """One page: injuries, sixteen weeks of pain and exposure, alerts, shared notes, and the question."""
         return self.file(request, client_id, referral_id)
@@ -113,7 +113,7 @@ class ReferralHtmlView(ReferralFileView):
 class ReferralPdfView(ReferralFileView):
     content_type, ending, write = "application/pdf", "pdf", referral_pdf
 
-    @extend_schema(operation_id="referral_pdf", responses={(200, "application/pdf"): OpenApiTypes.BINARY})
+    @extend_schema(operation_id="referral_get_pdf", responses={(200, "application/pdf"): OpenApiTypes.BINARY})
     def get(self, request: Request, client_id: uuid.UUID, referral_id: uuid.UUID) -> HttpResponse:
         """The same on one sheet of A4; what has no room is counted on it."""
         return self.file(request, client_id, referral_id)
@@ -123,7 +123,7 @@ class ReferralFhirView(ReferralFileView):
     content_type, ending, write = "application/fhir+json", "fhir.json", referral_fhir
 
     @extend_schema(
-        operation_id="referral_fhir", responses={(200, "application/fhir+json"): OpenApiTypes.OBJECT}
+        operation_id="referral_get_fhir", responses={(200, "application/fhir+json"): OpenApiTypes.OBJECT}
     )
     def get(self, request: Request, client_id: uuid.UUID, referral_id: uuid.UUID) -> HttpResponse:
         """Pain reports and weekly joint reps as an HL7 FHIR R4B bundle, under a pseudonym."""

@@ -3,9 +3,23 @@
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
+from drf_spectacular.plumbing import is_basic_serializer
 from drf_spectacular.utils import OpenApiResponse
 from rest_framework import serializers
 
+from api.answers import (
+    HEADERS,
+    SIGNED_IN,
+    WITH_BODY,
+    WITH_QUERY,
+    by_status,
+    example_of,
+    raised_by,
+    version_need,
+)
+from api.document import tag_of
+from api.permissions import IsCoach
+from api.problems import CONTENT_TYPE
 from api.reading_schema import ReadingAutoSchema
 from coaching.models import InjuryStatus, Joint, RestrictionKind, SetSide, SiteSide
 
@@ -55,44 +69,43 @@ class ProblemSerializer(serializers.Serializer[Any]):
     more_differences = serializers.IntegerField(required=False, help_text="How many more there are.")
 
 
-ALWAYS = {
-    400: "The request cannot be read",
-    429: "Too many requests",
-    503: "Not available; Retry-After says when",
-}
-READ = {412: "Not what If-Match names"}
-SIGNED_IN = {401: "No valid token", 403: "Not allowed", 404: "Not there, or not yours to see"}
-WITH_BODY = {
-    409: "Other content stands under this id",
-    410: "It has been deleted",
-    413: "Too large",
-    415: "This form is not accepted",
-    422: "Some fields are not acceptable",
-}
-WITH_VERSION = {412: "Not the current version", 428: "If-Match is missing"}
-
-
 class ProblemAutoSchema(ReadingAutoSchema):
     def _get_response_bodies(self, direction: Any = "response") -> Any:
         answers: Any = super()._get_response_bodies(direction)
-        for status, description in self._problems().items():
-            problem = OpenApiResponse(ProblemSerializer, description)
-            answers.setdefault(
-                str(status),
-                self._get_response_for_code(  # type: ignore[no-untyped-call]
-                    problem, str(status), ["application/problem+json"], direction
-                ),
+        for status, kinds in by_status(self._problem_codes()).items():
+            words = "\n".join(f"- `{kind.code}`: {kind.when}" for kind in kinds)
+            answer = self._get_response_for_code(  # type: ignore[no-untyped-call]
+                OpenApiResponse(ProblemSerializer, words), str(status), [CONTENT_TYPE], direction
             )
+            answer["content"][CONTENT_TYPE]["examples"] = {kind.code: example_of(kind) for kind in kinds}
+            if status in HEADERS:
+                answer["headers"] = HEADERS[status]
+            answers[str(status)] = answer
         return answers
 
-    def _problems(self) -> dict[int, str]:
-        problems = dict(ALWAYS)
-        if self.get_auth():
-            problems |= SIGNED_IN
-        if self._is_read():
-            problems |= READ
-        if self.method in ("POST", "PUT", "PATCH"):
-            problems |= WITH_BODY
-        if self.method in ("PUT", "PATCH", "DELETE"):
-            problems |= WITH_VERSION
-        return problems
+    def _problem_codes(self) -> set[str]:
+        """What this operation may answer: what follows from its shape, and what its call raises."""
+        is_signed_in, has_body = bool(self.get_auth()), self.method in ("POST", "PUT", "PATCH")
+        shape = {
+            **dict.fromkeys(SIGNED_IN, is_signed_in),
+            "permission_denied": any(isinstance(kind, IsCoach) for kind in self.view.get_permissions()),
+            "not_found": "{" in self.path,
+            **dict.fromkeys(WITH_BODY, has_body and self.get_request_serializer() is not None),
+            "empty_body": self.method == "PATCH",
+            **dict.fromkeys(
+                WITH_QUERY, self._is_read() or any(map(is_basic_serializer, self.get_override_parameters()))
+            ),
+            "stale_version": self._is_read(),
+            "bad_cursor": self._is_paged(),
+        }
+        return {code for code, is_possible in shape.items() if is_possible} | raised_by(
+            self.get_operation_id()
+        )
+
+    def get_tags(self) -> list[str]:
+        return [tag_of(self.get_operation_id())]
+
+    def get_override_parameters(self) -> list[Any]:
+        """With If-Match where the operation reads it."""
+        needs, declared = version_need(self.get_operation_id()), super().get_override_parameters()
+        return declared if needs is None else [*declared, needs]

@@ -209,7 +209,9 @@ STATUS_OF_OUTCOME = {Outcome.CREATED: 201, Outcome.REPLAYED: 200, Outcome.UPDATE
 
 class SessionView(Endpoint):
     @extend_schema(
-        operation_id="session_put", request=SessionIn, responses={200: RecordedOut, 201: RecordedOut}
+        operation_id="session_put",
+        request={"application/json": SessionIn},
+        responses={200: RecordedOut, 201: RecordedOut},
     )
     def put(self, request: Request, session_id: uuid.UUID) -> Response:
         """Store a session under an id that the client app made.
@@ -224,7 +226,7 @@ class SessionView(Endpoint):
         session = read_session(actor=self.actor, session_uid=session_id, now=timezone.now())
         return with_etag(request, SessionOut(session).data, session.version)
 
-    @extend_schema(operation_id="session_patch", request=SessionIn, responses={200: RecordedOut})
+    @extend_schema(operation_id="session_update", request=SessionIn, responses={200: RecordedOut})
     def patch(self, request: Request, session_id: uuid.UUID) -> Response:
         """RFC 7396 merge patch; arrays are replaced whole. Needs If-Match."""
         expected = self.expected_version()
@@ -268,7 +270,7 @@ class SessionView(Endpoint):
 class SessionBatchView(Endpoint):
     tags: Mapping[uuid.UUID, str]
 
-    @extend_schema(operation_id="session_batch_post", request=BatchIn, responses={200: BatchOut})
+    @extend_schema(operation_id="session_put_batch", request=BatchIn, responses={200: BatchOut})
     def post(self, request: Request) -> Response:
         """Store up to 100 sessions, each on its own: one result per item, in order.
 
@@ -320,7 +322,7 @@ class SessionBatchView(Endpoint):
 class ClientSessionsView(Endpoint):
     query = SessionsQuery
 
-    @extend_schema(operation_id="client_sessions_list", responses={200: SessionOut(many=True)})
+    @extend_schema(operation_id="session_list", responses={200: SessionOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client's sessions, newest stored first, in cursor pages; from and until are of performed_on."""
         rows = read_sessions(actor=self.actor, client_uid=client_id, now=timezone.now())
@@ -377,7 +379,7 @@ def batch_envelope(data: Any) -> tuple[list[Any], uuid.UUID | None]:
     if unknown:
         raise Problem("unknown_key", 400, f"The envelope does not know {sorted(unknown)[0]!r}.")
     if len(data["items"]) > MAX_BATCH:
-        raise Problem("too_many_items", 413, f"A batch holds at most {MAX_BATCH} sessions.")
+        raise Problem("too_many_sessions", 413, f"A batch holds at most {MAX_BATCH} sessions.")
     if "client" not in data:
         return data["items"], None
     try:

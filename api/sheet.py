@@ -60,6 +60,7 @@ class SheetLineOut(serializers.Serializer[SheetLine]):
     )
     caution = serializers.CharField()
     refer_out = serializers.CharField()
+    method = serializers.CharField(help_text="Name and version of the rule; its window is in the evidence.")
     picture = serializers.SerializerMethodField(help_text=HELP)
 
     def get_picture(self, line: SheetLine) -> str | None:
@@ -83,6 +84,8 @@ class ScreeningOut(serializers.Serializer[Screening]):
     folded = serializers.IntegerField(help_text="Those of them folded as perhaps chance.")
     false_discovery_rate = serializers.FloatField(help_text="q.")
     sentence = serializers.CharField()
+    method = serializers.CharField()
+    version = serializers.CharField()
 
 
 class UnscoredOut(serializers.Serializer[UnscoredClient]):

@@ -191,12 +191,12 @@ class SignOutView(Endpoint):
 
 
 class DevicesView(Endpoint):
-    @extend_schema(operation_id="devices_list", responses={200: DevicesOut})
+    @extend_schema(operation_id="device_list", responses={200: DevicesOut})
     def get(self, request: Request) -> Response:
         found = devices_of(self.actor, timezone.now())
         return Response({"items": DeviceOut(found, many=True).data})
 
-    @extend_schema(operation_id="devices_sign_out", responses={204: None})
+    @extend_schema(operation_id="device_sign_out_everywhere", responses={204: None})
     def delete(self, request: Request) -> Response:
         devices.sign_out_everywhere(actor=self.actor, now=timezone.now())
         return Response(status=204)

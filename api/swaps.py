@@ -86,7 +86,7 @@ class SwapsOut(serializers.Serializer[Any]):
 class SwapsView(Endpoint):
     query = SwapQuery
 
-    @extend_schema(operation_id="exercise_swaps_list", responses={200: SwapsOut})
+    @extend_schema(operation_id="swap_list", responses={200: SwapsOut})
     def get(self, request: Request, code: str) -> Response:
         """Exercises with the same direct muscles and less stress on the site, and what would be lost.
 

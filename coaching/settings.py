@@ -184,10 +184,6 @@ REST_KNOX = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Forbear",
-    "DESCRIPTION": (
-        "Back end for strength coaches whose clients train hard around hurt or worn joints. "
-        "Not a medical device: it never diagnoses and never clears anyone to train."
-    ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
     "COMPONENT_SPLIT_REQUEST": True,
@@ -200,6 +196,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_SETTINGS": {"deepLinking": True, "validatorUrl": None},
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "PATH_CONVERTER_OVERRIDES": {"made": {"type": "string", "format": "uuid"}},
+    "POSTPROCESSING_HOOKS": ["drf_spectacular.hooks.postprocess_schema_enums", "api.document.finish"],
     "ENUM_NAME_OVERRIDES": {
         "JointEnum": "api.schema.JOINTS",
         "SiteSideEnum": "api.schema.SITE_SIDES",

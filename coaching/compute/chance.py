@@ -12,6 +12,8 @@ from coaching.compute.trends import false_discovery_control
 
 Bools = NDArray[np.bool_]
 
+METHOD = "benjamini_hochberg"
+VERSION = "1"
 FALSE_DISCOVERY_RATE = 0.10
 ONSETS_IN_EFFECT = 4.0
 """The best of many neighbouring onsets behaves like the best of so many separate ones; see pain_rise_p."""

@@ -106,6 +106,8 @@ class LiftTrend:
     high_kg_per_week: float
     middle_week: float
     middle_kg: float
+    method: str = "theil_sen"
+    version: str = "1"
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from coaching.compute import evidence
+from coaching.compute import chance, evidence
 from coaching.compute.chance import FALSE_DISCOVERY_RATE, screen
 from coaching.models import PAIN_KINDS, SCREENED_KINDS, URGENT_KINDS, Alert, AlertStatus
 
@@ -35,6 +35,7 @@ class SheetLine:
     worth_asking: tuple[str, ...]
     caution: str
     refer_out: str
+    method: str
 
     @property
     def is_folded(self) -> bool:
@@ -83,6 +84,8 @@ class Screening:
     folded: int
     false_discovery_rate: float
     sentence: str
+    method: str = chance.METHOD
+    version: str = chance.VERSION
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,4 +201,5 @@ def _line(alert: Alert, on: date, folded_because: str) -> SheetLine:
         worth_asking=tuple(alert.worth_asking),
         caution=evidence.CAUTION if concerns_pain else "",
         refer_out=evidence.refer_out(alert.client.emergency_text) if concerns_pain else "",
+        method=alert.method,
     )

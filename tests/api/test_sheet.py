@@ -65,6 +65,8 @@ def test_empty_sheet_says_whose_it_is_and_that_no_clinician_has_reviewed_the_urg
             "folded": 0,
             "false_discovery_rate": 0.1,
             "sentence": "No site or lift of these clients could be tested for a trend in the newest night.",
+            "method": "benjamini_hochberg",
+            "version": "1",
         },
         "entries": [],
         "to_confirm": [],
@@ -100,6 +102,7 @@ def test_alert_about_pain_is_told_whole_with_caution_and_refer_out(cast, sheet):
                     "caution": CAUTION,
                     "refer_out": refer_out(cast.client.emergency_text),
                     "picture": f"/api/v1/clients/{cast.client.uid}/sites/knee/left/picture.svg",
+                    "method": "test",
                 }
             ],
         }

@@ -1,0 +1,148 @@
+"""The API document as a whole: what it says before the operations, its tags, and the examples."""
+
+from typing import Any
+
+from api.examples import EXAMPLES
+from api.problem_types import PROBLEM_TYPES, problem_table
+from api.problems import TITLES, problem_body
+
+# A noun is what an operation id begins with; the longest that fits decides.
+TAGS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "sign-in": (
+        "Signing in and out, invitations, and the devices that hold a token.",
+        ("sign_in", "sign_out", "invitation", "device", "me", "password"),
+    ),
+    "morning-sheet": (
+        "What a coach reads in the morning: who needs attention, in order.",
+        ("morning_sheet",),
+    ),
+    "alerts": ("What a night or a post found out, with its evidence, until it is closed.", ("alert",)),
+    "scores": ("What each night came to for a client: adherence between two bounds, and lifts.", ("score",)),
+    "history": ("Sites week by week and lifts exposure by exposure.", ("history",)),
+    "pictures": (
+        "The history drawn, each with its words inside.",
+        ("site_picture", "lift_picture", "lift_sides_picture", "adherence_picture"),
+    ),
+    "exposure": (
+        "What sites have carried without a reaction, and how left and right compare.",
+        ("tolerated_exposure", "side_difference"),
+    ),
+    "next-loads": ("What to aim for in a scheduled session, set by set, and why.", ("next_load",)),
+    "sessions": ("Sessions as they were done, under ids that the client app makes.", ("session", "set")),
+    "pain-reports": ("Pain by site and moment, with coded symptom questions.", ("pain_report", "symptom")),
+    "changes": ("What an app that was away must know.", ("change",)),
+    "clients": (
+        "People who are trained, their body mass and the trail of who saw what.",
+        ("client", "body_mass", "audit_event"),
+    ),
+    "consents": ("What a client agreed to; without it no health data is stored.", ("consent",)),
+    "injuries": ("Injuries as told, and what they forbid or limit.", ("injury", "restriction")),
+    "clearances": ("Decisions of licensed clinicians, recorded here and made elsewhere.", ("clearance",)),
+    "intervention-notes": ("What a coach changed, and why.", ("intervention_note",)),
+    "referrals": ("A coach's question to a clinician, and the page that goes with it.", ("referral",)),
+    "plans": ("What is prescribed, version by version, and what it would ask of a client.", ("plan",)),
+    "assignments": ("Plans given to clients from a date on.", ("assignment",)),
+    "scheduled-sessions": (
+        "Plan days on a client's calendar, and the feed for calendar programs.",
+        ("scheduled_session", "calendar_feed"),
+    ),
+    "exercises": (
+        "The catalogue and a practice's own, with joint stress and what may stand in for what.",
+        ("exercise", "client_exercise", "swap"),
+    ),
+    "memberships": ("Owners and coaches of the practice.", ("membership",)),
+}
+NOUNS = {noun: tag for tag, (_, nouns) in TAGS.items() for noun in nouns}
+
+# What a client sees is a part of what a coach sees, so that a record may fit both of its shapes.
+SEEN_BY_ROLE = ("ClientRecordOut", "AlertRecordOut")
+
+INTRODUCTION = """\
+Back end for strength coaches whose clients train hard around hurt or worn joints.
+
+**Not a medical device.** It never diagnoses, never clears anyone to train, and never tells the chance of an
+injury. Where an answer carries `caution` or `refer_out`, show it as it is, beside what it belongs to.
+Whatever names a red flag belongs to a licensed clinician, and in an emergency to the number in
+`emergency_text`.
+
+## Signing in
+
+An invitation is accepted, or an account signs in, with a device name. The answer holds a token for this
+device and this practice, shown once. Send it as `Authorization: Bearer <token>`; it lasts 90 days. Who
+asks, in which practice and in which role follows from the token and never from the request. What you may
+not see is not there: 404.
+
+## Writing, and being offline
+
+Sessions, sets and pain reports are stored under UUIDs that the app makes. **Sending the same again is
+harmless**: it answers 200 and writes nothing. Keep what is not sent yet in a queue. Of a single post or an
+item of a batch: drop it on 200, 201, 204, 410 and, once shown, 422; park it for a person on 403, 404, 409
+and 412; keep it and try again, ever more slowly, on 429, 500, 503 or no answer. Afterwards ask `/changes`
+for what others did meanwhile.
+
+Bodies are JSON in UTF-8 with `Content-Length`, uncompressed, at most 2 MiB. Unknown keys are faults.
+Instants carry an offset; names end `_on` for local dates, `_at` for instants, `_s` for seconds, `_kg` for
+kilograms. null is "not known"; it never stands for 0.
+
+## Versions
+
+What can be edited has a `version` and answers with it as `ETag`. Send it as `If-Match` with the edit: 412
+says that somebody was faster, 428 that it is missing. `If-None-Match` on a GET answers 304 while nothing
+changed. PATCH takes a JSON merge patch (RFC 7396): a key that is left out stays, null empties it, an array
+is replaced whole.
+
+## Pages
+
+Lists come in pages of `page_size` with a `next` address (also as `Link`), which is null on the last. Follow
+it as it is.
+
+## Problems
+
+Whatever is not a success is `application/problem+json` (RFC 9457). Go by `type`; `title` and `detail` are
+for people. `type` is an address of this server and tells the same as this table. `errors` names faulty
+fields by RFC 6901 pointers. Beside what each operation lists, any address may answer 400 `bad_request`, 405
+`method_not_allowed`, 406 `not_acceptable`, 411 `length_required`, 413 `too_large` and 500 `server_error`.
+
+"""
+
+
+def tag_of(operation_id: str) -> str:
+    """The tag of the noun that the id begins with."""
+    fitting = [noun for noun in NOUNS if operation_id == noun or operation_id.startswith(f"{noun}_")]
+    return NOUNS[max(fitting, key=len)]
+
+
+def finish(result: dict[str, Any], generator: Any, request: Any, public: bool) -> dict[str, Any]:
+    """Introduction, tags and examples, put into the document once its operations are there."""
+    result["info"]["description"] = INTRODUCTION + problem_table()
+    result["tags"] = [{"name": tag, "description": words} for tag, (words, _) in TAGS.items()]
+    result["components"]["examples"] = {code: _problem_example(code) for code in PROBLEM_TYPES}
+    for shape in SEEN_BY_ROLE:
+        schema = result["components"]["schemas"][shape]
+        schema["anyOf"] = schema.pop("oneOf")
+    for operations in result["paths"].values():
+        for operation in operations.values():
+            _put_examples(operation)
+    return result
+
+
+def _problem_example(code: str) -> dict[str, Any]:
+    kind = PROBLEM_TYPES[code]
+    return {"summary": TITLES[kind.status], "value": problem_body(code, kind.status, kind.when)}
+
+
+def _put_examples(operation: dict[str, Any]) -> None:
+    example = EXAMPLES.get(operation["operationId"])
+    if example is None:
+        return
+    for body in operation.get("requestBody", {}).get("content", {}).values():
+        body["example"] = example["request"]
+    for status, answer in example["answers"].items():
+        for media_type, body in operation["responses"][status].get("content", {}).items():
+            if media_type != "application/problem+json":
+                body["example"] = answer
+    for parameter in operation.get("parameters", ()):
+        value = example["parameters"].get(parameter["name"])
+        if value is not None:
+            is_text = parameter["schema"].get("type") == "string"
+            parameter["example"] = str(value) if is_text else value
