@@ -10,7 +10,12 @@ from api.problems import TITLES, problem_body
 TAGS: dict[str, tuple[str, tuple[str, ...]]] = {
     "sign-in": (
         "Signing in and out, invitations, and the devices that hold a token.",
-        ("sign_in", "sign_out", "invitation", "device", "me", "password"),
+        ("sign_in", "sign_out", "invitation", "device", "me", "password", "password_reset", "second_factor"),
+    ),
+    "webhooks": ("Where a practice is told of alerts, and what became of each delivery.", ("webhook",)),
+    "exchange": (
+        "Records taken out as CSV files, and brought in again.",
+        ("session_file", "pain_report_file", "plan_file"),
     ),
     "morning-sheet": (
         "What a coach reads in the morning: who needs attention, in order.",

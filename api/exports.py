@@ -39,7 +39,7 @@ class FileView(Endpoint):
 
 
 class SessionsFileView(FileView):
-    @extend_schema(operation_id="client_sessions_csv", responses=CSV)
+    @extend_schema(operation_id="session_file_get", responses=CSV)
     def get(self, request: Request, client_id: uuid.UUID) -> HttpResponseBase:
         """A client's sessions, one row per set and one for a session without sets, oldest first."""
         listed = list_sessions(actor=self.actor, client_uid=client_id, now=timezone.now())
@@ -47,7 +47,7 @@ class SessionsFileView(FileView):
 
 
 class PainReportsFileView(FileView):
-    @extend_schema(operation_id="client_pain_reports_csv", responses=CSV)
+    @extend_schema(operation_id="pain_report_file_get", responses=CSV)
     def get(self, request: Request, client_id: uuid.UUID) -> HttpResponseBase:
         """A client's pain reports, within sessions or not, oldest first."""
         listed = list_pain_reports(actor=self.actor, client_uid=client_id, now=timezone.now())
@@ -57,7 +57,7 @@ class PainReportsFileView(FileView):
 class AllSessionsFileView(FileView):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="sessions_csv", responses=CSV)
+    @extend_schema(operation_id="session_file_get_all", responses=CSV)
     def get(self, request: Request) -> HttpResponseBase:
         """The same of every client of the practice, those who have left included. Owners only."""
         listed = list_sessions(actor=self.actor, client_uid=None, now=timezone.now())
@@ -67,7 +67,7 @@ class AllSessionsFileView(FileView):
 class AllPainReportsFileView(FileView):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="pain_reports_csv", responses=CSV)
+    @extend_schema(operation_id="pain_report_file_get_all", responses=CSV)
     def get(self, request: Request) -> HttpResponseBase:
         """The same of every client of the practice, those who have left included. Owners only."""
         listed = list_pain_reports(actor=self.actor, client_uid=None, now=timezone.now())
@@ -77,7 +77,7 @@ class AllPainReportsFileView(FileView):
 class PlanFileView(FileView):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="plan_csv", responses=CSV)
+    @extend_schema(operation_id="plan_file_get", responses=CSV)
     def get(self, request: Request, plan_id: uuid.UUID) -> HttpResponseBase:
         """All versions of a plan, one row per prescription."""
         listed = list_plan_versions(actor=self.actor, plan_uid=plan_id, now=timezone.now())
@@ -87,7 +87,7 @@ class PlanFileView(FileView):
 class AllPlansFileView(FileView):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="plans_csv", responses=CSV)
+    @extend_schema(operation_id="plan_file_get_all", responses=CSV)
     def get(self, request: Request) -> HttpResponseBase:
         """All versions of all plans in use. Owners only."""
         listed = list_plan_versions(actor=self.actor, plan_uid=None, now=timezone.now())

@@ -3,7 +3,7 @@
 import re
 import unicodedata
 import uuid
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -13,6 +13,8 @@ from rest_framework import serializers
 INSTANT = re.compile(
     r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d{1,6})?([Zz]|[+-](0\d|1[0-4]):[0-5]\d)", re.ASCII
 )
+# Python's own reading takes digits of any script, underscores, and dashes anywhere.
+ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.ASCII | re.IGNORECASE)
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 FIRST_DAY = date(1990, 1, 1)
@@ -96,7 +98,7 @@ class IdField(serializers.UUIDField):
     """An RFC 9562 UUID in its usual text form; nil and max are no ids."""
 
     def to_internal_value(self, data: Any) -> uuid.UUID:
-        if not isinstance(data, str) or len(data) != 36:
+        if not isinstance(data, str) or not ID.fullmatch(data):
             self.fail("invalid", value=data if isinstance(data, str) else type(data).__name__)
         found = super().to_internal_value(data)
         if found.int in (0, 2**128 - 1):
@@ -121,7 +123,9 @@ class InstantField(serializers.DateTimeField):
                 "Give an RFC 3339 instant with its offset, like 2026-03-02T18:30:00+01:00.", code="invalid"
             )
         try:
-            return datetime.fromisoformat(data.upper())
+            found = datetime.fromisoformat(data.upper())
+            found.astimezone(UTC)  # the last hours of the calendar are beyond it elsewhere
+            return found
         except (ValueError, OverflowError):
             raise serializers.ValidationError("There is no such instant.", code="invalid") from None
 

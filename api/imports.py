@@ -174,7 +174,7 @@ class ImportView(Endpoint):
 
 class ClientSessionsImportView(ImportView):
     @extend_schema(
-        operation_id="client_sessions_import",
+        operation_id="session_file_import",
         parameters=[ImportQuery],
         request=CSV_BODY,
         responses={200: ImportedSetsOut},
@@ -192,7 +192,7 @@ class SessionsImportView(ImportView):
     permission_classes = [IsAuthenticated, IsCoach]
 
     @extend_schema(
-        operation_id="sessions_import",
+        operation_id="session_file_import_all",
         parameters=[ImportQuery],
         request=CSV_BODY,
         responses={200: ImportedSetsOut},
@@ -204,7 +204,7 @@ class SessionsImportView(ImportView):
 
 class ClientPainReportsImportView(ImportView):
     @extend_schema(
-        operation_id="client_pain_reports_import",
+        operation_id="pain_report_file_import",
         parameters=[ImportQuery],
         request=CSV_BODY,
         responses={200: ImportedPainOut},
@@ -221,7 +221,7 @@ class PainReportsImportView(ImportView):
     permission_classes = [IsAuthenticated, IsCoach]
 
     @extend_schema(
-        operation_id="pain_reports_import",
+        operation_id="pain_report_file_import_all",
         parameters=[ImportQuery],
         request=CSV_BODY,
         responses={200: ImportedPainOut},
@@ -235,7 +235,7 @@ class PlansImportView(ImportView):
     permission_classes = [IsAuthenticated, IsCoach]
 
     @extend_schema(
-        operation_id="plans_import",
+        operation_id="plan_file_import",
         parameters=[PlansImportQuery],
         request=CSV_BODY,
         responses={200: ImportedPlansOut},

@@ -21,7 +21,7 @@ class AcceptResetIn(StrictSerializer):
 
 
 class PasswordResetsView(PublicEndpoint):
-    @extend_schema(operation_id="password_reset_ask", auth=[], request=ResetIn, responses={202: None})
+    @extend_schema(operation_id="password_reset_create", auth=[], request=ResetIn, responses={202: None})
     def post(self, request: Request) -> Response:
         """Mails a link to the account with this address. The answer is the same if there is none."""
         body = self.checked(ResetIn)

@@ -44,7 +44,7 @@ class RecoveryOut(serializers.Serializer[Any]):
 
 
 class SecondFactorView(Endpoint):
-    @extend_schema(operation_id="second_factor_begin", request=BeginIn, responses={201: NewFactorOut})
+    @extend_schema(operation_id="second_factor_create", request=BeginIn, responses={201: NewFactorOut})
     def post(self, request: Request) -> Response:
         """A secret for an authenticator app (RFC 6238). Sign-in asks for codes once it is confirmed."""
         body = self.checked(BeginIn)
@@ -67,7 +67,7 @@ class ConfirmationView(Endpoint):
 
 
 class RemovalView(Endpoint):
-    @extend_schema(operation_id="second_factor_remove", request=RemoveIn, responses={204: None})
+    @extend_schema(operation_id="second_factor_delete", request=RemoveIn, responses={204: None})
     def post(self, request: Request) -> Response:
         body = self.checked(RemoveIn)
         remove_second_factor(

@@ -122,11 +122,11 @@ class OwnerEndpoint(Endpoint):
 class WebhooksView(OwnerEndpoint):
     query = ListQuery
 
-    @extend_schema(operation_id="webhooks_list", responses={200: WebhookOut(many=True)})
+    @extend_schema(operation_id="webhook_list", responses={200: WebhookOut(many=True)})
     def get(self, request: Request) -> Response:
         return self.page(webhooks_of(self.actor), lambda row: WebhookOut(row).data)
 
-    @extend_schema(operation_id="webhook_register", request=WebhookIn, responses={201: SecretShownOut})
+    @extend_schema(operation_id="webhook_create", request=WebhookIn, responses={201: SecretShownOut})
     def post(self, request: Request) -> Response:
         """Tell an address of alerts, by ids only; ten at most. Signed as Standard Webhooks 1.0."""
         shown = webhooks.register_webhook(actor=self.actor, now=timezone.now(), **self.checked(WebhookIn))
@@ -152,7 +152,7 @@ class WebhookView(OwnerEndpoint):
         )
         return with_etag(request, WebhookOut(webhook).data, webhook.version)
 
-    @extend_schema(operation_id="webhook_remove", responses={204: None})
+    @extend_schema(operation_id="webhook_delete", responses={204: None})
     def delete(self, request: Request, webhook_id: uuid.UUID) -> Response:
         """Nothing is sent there any more, and its deliveries are deleted."""
         webhooks.remove_webhook(
@@ -191,7 +191,7 @@ class WebhookTestView(OwnerEndpoint):
 class WebhookDeliveriesView(OwnerEndpoint):
     query = DeliveriesQuery
 
-    @extend_schema(operation_id="webhook_deliveries_list", responses={200: DeliveryOut(many=True)})
+    @extend_schema(operation_id="webhook_delivery_list", responses={200: DeliveryOut(many=True)})
     def get(self, request: Request, webhook_id: uuid.UUID) -> Response:
         """What was sent or waits, newest first, for 30 days; never what the other side answered."""
         return self.page(deliveries_of(self.actor, webhook_id), lambda row: DeliveryOut(row).data)

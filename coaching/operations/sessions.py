@@ -359,6 +359,8 @@ def _check_times(entry: SessionEntry, now: datetime) -> None:
         faults.append(FieldFault(("performed_at",), "in_the_future", "More than a day in the future."))
     if entry.performed_at < FIRST_INSTANT:
         faults.append(FieldFault(("performed_at",), "too_early", "Before 1990."))
+    if entry.ended_at is not None and entry.ended_at > now + LATEST_AHEAD:
+        faults.append(FieldFault(("ended_at",), "in_the_future", "More than a day in the future."))
     if entry.ended_at is not None and entry.ended_at < entry.performed_at:
         faults.append(FieldFault(("ended_at",), "before_start", "The session ends before it starts."))
     for index, report in enumerate(entry.pain_reports):

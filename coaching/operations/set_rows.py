@@ -37,12 +37,21 @@ class Lookups:
     prescriptions: dict[uuid.UUID, Prescription]
     scheduled: dict[uuid.UUID, ScheduledSession]
     unlogged: list[ScheduledSession]
-    best_load_kg: dict[int, float]
+    lifted: dict[int, list[tuple[date, float]]]
+
+    def best_load_kg(self, exercise_id: int, on: date) -> float | None:
+        """The lift's heaviest load of the 84 days up to this one, those of the same batch included."""
+        first = on - timedelta(days=BEST_OF_DAYS)
+        loads = (load_kg for day, load_kg in self.lifted.get(exercise_id, []) if first <= day <= on)
+        return max(loads, default=None)
 
     def scheduled_for(self, entry: SessionEntry, performed_on: date) -> ScheduledSession | None:
         """The scheduled session named by the entry, or else the nearest unlogged one within two days."""
         if entry.scheduled_session_uid is not None:
-            return self.scheduled[entry.scheduled_session_uid]
+            named = self.scheduled[entry.scheduled_session_uid]
+            if named in self.unlogged:
+                self.unlogged.remove(named)
+            return named
         near = [
             row for row in self.unlogged if abs((row.due_on - performed_on).days) <= SHIFTED_BY_AT_MOST_DAYS
         ]
@@ -82,7 +91,7 @@ def look_up(*, client: Client, entries: Sequence[SessionEntry], edited: Session 
         prescriptions=prescriptions,
         scheduled=scheduled,
         unlogged=_unlogged(client, days, edited),
-        best_load_kg=_best_loads(client, exercises, days),
+        lifted=_lifted(client, exercises, days),
     )
 
 
@@ -104,12 +113,12 @@ def set_rows(
 def _set_row(client: Client, session: Session, entry: SetEntry, position: int, lookups: Lookups) -> LoggedSet:
     exercise = lookups.exercises[entry.exercise_code]
     load_kg = float(load_kg_of(entry.load_thousandths, entry.load_unit))
-    best_kg = lookups.best_load_kg.get(exercise.id)
+    best_kg = lookups.best_load_kg(exercise.id, session.performed_on)
     is_to_confirm = best_kg is not None and is_load_to_confirm(load_kg, best_kg)
     if entry.is_to_confirm is not None:
         is_to_confirm = entry.is_to_confirm
-    if entry.kind == SetKind.WORK and not is_to_confirm:
-        lookups.best_load_kg[exercise.id] = max(load_kg, best_kg or 0.0)
+    if entry.kind == SetKind.WORK and not is_to_confirm and load_kg > 0:
+        lookups.lifted.setdefault(exercise.id, []).append((session.performed_on, load_kg))
     prescription = lookups.prescriptions.get(entry.prescription_uid) if entry.prescription_uid else None
     return LoggedSet(
         practice_id=client.practice_id,
@@ -185,16 +194,18 @@ def _unlogged(client: Client, days: Sequence[date], edited: Session | None) -> l
     return list(rows.order_by("due_on"))
 
 
-def _best_loads(client: Client, exercises: dict[str, Exercise], days: Sequence[date]) -> dict[int, float]:
-    """The heaviest confirmed work load of each lift over the 84 days before these sessions."""
-    found: dict[int, float] = {}
+def _lifted(
+    client: Client, exercises: dict[str, Exercise], days: Sequence[date]
+) -> dict[int, list[tuple[date, float]]]:
+    """The heaviest confirmed work load of each lift on each day that may count for these sessions."""
+    found: dict[int, list[tuple[date, float]]] = {}
     rows = LiftDay.objects.filter(
         client=client,
         exercise__in=[row.id for row in exercises.values()],
         day_on__gte=min(days) - timedelta(days=BEST_OF_DAYS),
         day_on__lte=max(days),
         best_load_kg__gt=0,
-    ).values_list("exercise_id", "best_load_kg")
-    for exercise_id, load_kg in rows:
-        found[exercise_id] = max(load_kg or 0.0, found.get(exercise_id, 0.0))
+    ).values_list("exercise_id", "day_on", "best_load_kg")
+    for exercise_id, day, load_kg in rows:
+        found.setdefault(exercise_id, []).append((day, load_kg or 0.0))
     return found

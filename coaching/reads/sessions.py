@@ -2,16 +2,20 @@
 
 from collections.abc import Collection
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
-from coaching.models import Session
+from coaching.models import PainReport, Session
 from coaching.models.base import ListQuerySet
 
 
 def with_content(rows: ListQuerySet[Session]) -> ListQuerySet[Session]:
-    """The sessions with their sets and pain reports, in a constant number of queries."""
+    """The sessions with their sets and pain reports, in a constant number of queries.
+
+    Reports come in the order they were stored in, so that a patch that leaves them alone changes nothing.
+    """
+    reports = Prefetch("pain_reports", PainReport.objects.order_by("id"))
     return rows.select_related("client", "scheduled_session").prefetch_related(
-        "sets__exercise", "sets__prescription", "pain_reports"
+        "sets__exercise", "sets__prescription", reports
     )
 
 

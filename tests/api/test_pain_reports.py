@@ -330,3 +330,35 @@ def test_every_question_that_is_asked_is_taken_as_an_answer(app):
     answer = put(app, pain_body(symptoms=dict.fromkeys(codes, "yes")))
     assert answer.status_code == 201, answer.content
     assert MailRow.objects.filter(kind="urgent").count() == 1
+
+
+@pytest.fixture
+def held(cast, signed_in):
+    """A session of the client, and a report that was given to it afterwards."""
+    app, session, report = signed_in(cast.client), str(uuid.uuid4()), str(uuid.uuid4())
+    assert app.put(f"/api/v1/sessions/{session}", session_body(), format="json").status_code == 201
+    body = pain_body(moment="at_rest", session=session)
+    assert app.put(f"/api/v1/pain-reports/{report}", body, format="json").status_code == 201
+    return app, session, report, body
+
+
+def test_a_report_given_to_a_session_is_a_new_version_of_it(held):
+    app, session, *_ = held
+    assert app.get(f"/api/v1/sessions/{session}")["ETag"] == '"2"'
+
+
+def test_who_has_not_seen_a_report_of_a_session_cannot_edit_it_away(held):
+    app, session, report, _ = held
+    stale = app.put(
+        f"/api/v1/sessions/{session}", session_body(note="Windy"), format="json", headers={"If-Match": '"1"'}
+    )
+    assert stale.status_code == 412
+    assert app.get(f"/api/v1/pain-reports/{report}").status_code == 200
+
+
+def test_a_report_sent_again_after_its_session_was_edited_is_still_the_same(held):
+    app, session, report, body = held
+    note, version = {"note": "Windy"}, {"If-Match": '"2"'}
+    assert app.patch(f"/api/v1/sessions/{session}", note, format="json", headers=version).status_code == 200
+    assert app.put(f"/api/v1/pain-reports/{report}", body, format="json").status_code == 200
+    assert app.put(f"/api/v1/pain-reports/{report}", body | {"pain": 3}, format="json").status_code == 409

@@ -1,9 +1,13 @@
 import uuid
+from datetime import date
 
 import pytest
 
-from coaching.models import JointDay, LiftDay, Session
+from coaching.models import JointDay, LiftDay, LoggedSet, ScheduledSession, Session
+from coaching.operations.assignments import assign_plan
 from tests.bodies import pain_body, session_body, set_body
+from tests.factories import NOW
+from tests.plan_builders import actor_of, knee_lift, plan_by
 
 
 @pytest.fixture
@@ -111,3 +115,29 @@ def test_an_urgent_notice_comes_with_its_item(app):
     flagged = item(pain_reports=[pain_body(id=str(uuid.uuid4()), symptoms={"swollen_calf": "yes"})])
     answer = post(app, [item(), flagged])
     assert [len(row["urgent"]) for row in answer.json()["items"]] == [0, 1]
+
+
+def on(day, load):
+    at = {"performed_at": f"2026-03-{day:02}T18:00:00+01:00", "ended_at": None}
+    return item(**at, sets=[set_body(load=load)], pain_reports=[])
+
+
+def test_a_load_is_held_against_what_came_before_its_own_date(app):
+    post(app, [on(10, 100), on(3, 200), on(12, 320), on(11, 250)])
+    held_back = LoggedSet.objects.filter(is_to_confirm=True)
+    assert sorted(held_back.values_list("load_thousandths", flat=True)) == [320_000]
+
+
+def test_a_scheduled_session_that_an_item_names_answers_no_other(app, cast):
+    plan = plan_by(cast.coach, knee_lift(), weekdays=(0,), weeks=1, deload_weeks=())
+    assign_plan(
+        actor=actor_of(cast.coach),
+        client_uid=cast.client.uid,
+        plan_uid=plan.uid,
+        starts_on=date(2026, 3, 2),
+        override_reason="",
+        now=NOW,
+    )
+    scheduled = ScheduledSession.objects.get()
+    post(app, [on(2, 100) | {"scheduled_session": str(scheduled.uid)}, on(3, 100)])
+    assert Session.objects.filter(scheduled_session=scheduled).count() == 1
