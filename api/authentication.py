@@ -9,12 +9,14 @@ from rest_framework import exceptions
 from rest_framework.request import Request
 
 from coaching.models import Actor, DeviceToken, Role
+from coaching.models.scope import across_practices
 
 LAST_USED_STEP = timedelta(minutes=10)
 IDLE_AFTER = timedelta(days=30)
 
 
 class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # knox is untyped
+    @across_practices("the token is what names the practice")
     def authenticate_credentials(self, token: bytes) -> tuple[Any, DeviceToken]:
         if not token.isascii() or len(token) > 200:
             raise exceptions.AuthenticationFailed("Invalid token.")

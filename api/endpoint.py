@@ -1,11 +1,17 @@
 """What every endpoint does the same way: check what is asked and sent, and answer with an ETag."""
 
 import uuid
-from collections.abc import Callable
-from typing import Any, ClassVar
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from typing import Any, ClassVar, cast
 
+from django.db import DatabaseError
+from django.http import StreamingHttpResponse
+from django.http.response import HttpResponseBase
 from rest_framework import serializers
+from rest_framework.exceptions import APIException
 from rest_framework.parsers import BaseParser
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -20,8 +26,10 @@ from api.merge_patch import merge_patch, value_once_removed, writable
 from api.parsers import MergePatchParser
 from api.problems import CONTENT_TYPE, Problem, problem_body, problem_of
 from coaching.errors import DiffersError, ForbearError, VersionRequiredError
-from coaching.models import Actor
+from coaching.models import Actor, DeviceToken
 from coaching.models.base import ListQuerySet
+from coaching.models.row_security import asked_together
+from coaching.models.scope import current_scope, outside_of_practices, pieces_within, within_practice
 from coaching.reads.pages import Page, page_of
 
 
@@ -31,6 +39,29 @@ class Endpoint(APIView):
     query: ClassVar[type[StrictSerializer]] = NoQuery  # all that a GET may be asked; a `ListQuery` for lists
     pagination_class = ListPages  # read by the API document
     sent_as: serializers.Serializer[Any] | None = None
+
+    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """From here to the end of the answer the request is within the practice that its token names."""
+        try:
+            with outside_of_practices(), ExitStack() as self._practice:
+                if request.method in SAFE_METHODS:
+                    self._practice.enter_context(asked_together())
+                return super().dispatch(request, *args, **kwargs)
+        except DatabaseError as error:  # of the commit: what a view raises is answered before
+            answer: HttpResponseBase = self.finalize_response(self.request, self.handle_exception(error))
+            return answer
+
+    def perform_authentication(self, request: Request) -> None:
+        refusal: APIException | None = None
+        with asked_together():
+            try:
+                super().perform_authentication(request)
+            except APIException as refused:  # raised after the commit: a dead token stays cleared away
+                refusal = refused
+        if refusal is not None:
+            raise refusal
+        if isinstance(request.auth, DeviceToken):
+            self._practice.enter_context(within_practice(request.auth.practice_id))
 
     @property
     def actor(self) -> Actor:
@@ -52,6 +83,9 @@ class Endpoint(APIView):
 
     def finalize_response(self, request: Request, response: Any, *args: Any, **kwargs: Any) -> Any:
         """Trim the answer to a read, tag it, and leave its body out for whoever holds it."""
+        if isinstance(response, StreamingHttpResponse):  # made piece by piece, after the request has ended
+            pieces = cast("Iterator[bytes]", response.streaming_content)
+            response.streaming_content = pieces_within(current_scope(), pieces)
         is_read = request.method in conditional.READS and isinstance(response, Response)
         if not is_read or response.status_code != 200:
             return super().finalize_response(request, response, *args, **kwargs)

@@ -9,6 +9,7 @@ import structlog
 from django.db import transaction
 
 from coaching.models import Client, Night, NightStatus, Practice
+from coaching.models.scope import across_practices, within_practice
 from coaching.operations import nights
 from coaching.operations.changes import note_sessions_due
 from coaching.operations.morning_mail import enqueue_morning_mails
@@ -59,15 +60,16 @@ def run_night(
 
     `tell` hears after each chunk how many clients this call has scored so far.
     """
-    nights.start_night(night=night, now=now)
-    done = ChunkResult()
-    while until is None or time.monotonic() < until:
-        claim = nights.claim_chunk(night=night)
-        if claim is None:
-            return done, finish(night=night, now=now)
-        done = done.plus(_run_chunk(claim, now))
-        tell(done.clients)
-    return done, False
+    with within_practice(night.practice_id):
+        nights.start_night(night=night, now=now)
+        done = ChunkResult()
+        while until is None or time.monotonic() < until:
+            claim = nights.claim_chunk(night=night)
+            if claim is None:
+                return done, finish(night=night, now=now)
+            done = done.plus(_run_chunk(claim, now))
+            tell(done.clients)
+        return done, False
 
 
 def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
@@ -107,11 +109,17 @@ def rescore_dirty_clients(*, now: datetime, until: float) -> int:
     Only the newest night may open or update an alert, and nothing is mailed before the next morning.
     """
     scored = 0
-    for practice in Practice.objects.filter(id__in=Client.objects.dirty().values("practice_id")):
+    for practice in _practices_with_dirty_clients():
         if time.monotonic() >= until:
             break
-        scored += _rescore_practice(practice, now)
+        with within_practice(practice.id):
+            scored += _rescore_practice(practice, now)
     return scored
+
+
+@across_practices("which practices have anything to score again")
+def _practices_with_dirty_clients() -> list[Practice]:
+    return list(Practice.objects.filter(id__in=Client.objects.dirty().values("practice_id")))
 
 
 @transaction.atomic
@@ -132,7 +140,8 @@ def _rescore_practice(practice: Practice, now: datetime) -> int:
 
 def night_by_hand(*, practice: Practice, night_on: date, now: datetime) -> Night:
     """The row of one night, made if it is not there; running it again changes nothing."""
-    night, _ = Night.objects.get_or_create(
-        practice=practice, night_on=night_on, defaults={"zone": practice.zone, "planned_at": now}
-    )
+    with within_practice(practice.id):
+        night, _ = Night.objects.get_or_create(
+            practice=practice, night_on=night_on, defaults={"zone": practice.zone, "planned_at": now}
+        )
     return night

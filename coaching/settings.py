@@ -40,6 +40,7 @@ def refuse_unsafe(demands: dict[str, bool]) -> None:
 PRODUCTION = env.bool("PRODUCTION", False)
 DEBUG = env.bool("DEBUG", False)
 DATABASE_URL = env.str("DATABASE_URL", "")
+MIGRATION_DATABASE_URL = env.str("MIGRATION_DATABASE_URL", "")
 REDIS_URL = env.str("REDIS_URL", "")
 EMAIL_URL = env.str("EMAIL_URL", "")
 GIVEN_SECRET_KEY = env.str("SECRET_KEY", "")
@@ -116,6 +117,8 @@ else:
             "OPTIONS": SQLITE_OPTIONS,
         }
     }
+# The tables' owner, for migrations and grants alone; DATABASE_URL names a role that the policies hold for.
+DATABASE_OWNER = env.dj_db_url("MIGRATION_DATABASE_URL") if MIGRATION_DATABASE_URL else None
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "coaching.Account"

@@ -8,6 +8,7 @@ import structlog
 
 from coaching.emails import MailRun, send_due_mail
 from coaching.exchange.webhooks import WebhookRun, send_due_webhooks
+from coaching.models.scope import outside_of_practices
 from coaching.nightly import NightRun, run_due_nights
 from coaching.operations.urgent import remind_of_unread_red_flags
 from coaching.operations.webhook_rows import drop_old_deliveries
@@ -28,6 +29,7 @@ class TickReport:
     took_s: float
 
 
+@outside_of_practices()
 def tick(*, now: datetime, budget_s: float = 20.0) -> TickReport:
     """Run due nights, remind of unread red flags, then send the mail and the webhooks that wait.
 

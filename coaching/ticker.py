@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from coaching.emails import send_due_mail
 from coaching.operations.leases import release_lease, take_lease
-from coaching.operations.mail import due_mail
+from coaching.operations.mail import is_any_due
 from coaching.tick import MAX_MAILS, tick
 
 LEASE_NAME = "ticker"
@@ -77,7 +77,7 @@ class Ticker:
         if time.monotonic() >= self._tick_at_s:
             self._tick_at_s = time.monotonic() + self.tick_every_s
             tick(now=timezone.now(), budget_s=BUDGET_S)
-        elif due_mail(timezone.now()).exists():
+        elif is_any_due(timezone.now()):
             send_due_mail(now=timezone.now(), budget_s=BUDGET_S, limit=MAX_MAILS)
 
     def _holds_lease(self) -> bool:

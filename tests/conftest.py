@@ -10,11 +10,21 @@ from rest_framework.test import APIClient
 from coaching.models import Account, Client, DeviceToken, Membership, Practice
 from tests.factories import ClientFactory, ConsentFactory, MembershipFactory, PracticeFactory
 
-pytest_plugins = ["tests.services"]
+pytest_plugins = ["tests.services", "tests.scopes"]
 
 # A busy machine is no counterexample, and the same examples come every time.
 property_settings.register_profile("untimed", deadline=None, derandomize=True)
 property_settings.load_profile("untimed")
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(owner_of_the_database, django_db_setup, django_db_blocker):
+    """Made by the owner, used by the service's role, dropped by the owner again."""
+    with django_db_blocker.unblock():
+        owner_of_the_database.hand_over()
+    yield
+    with django_db_blocker.unblock():
+        owner_of_the_database.take_over()
 
 
 @pytest.fixture(autouse=True)

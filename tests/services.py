@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-ADDRESS_OF = {"postgresql": "DATABASE_URL", "redis": "REDIS_URL"}
+ADDRESS_OF = {"postgresql": "DATABASE_URL", "redis": "REDIS_URL", "roles": "MIGRATION_DATABASE_URL"}
 NEEDED = (*ADDRESS_OF, "node")
 ICAL_JS = Path(__file__).parent / "ical_js" / "node_modules" / "ical.js"
 NOT_RUN = pytest.StashKey[dict[str, int]]()
@@ -92,9 +92,7 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 def closing_line(not_run: dict[str, int]) -> str:
     if not not_run:
         return "Suites not run: none."
-    ways = {
-        "postgresql": "set DATABASE_URL",
-        "redis": "set REDIS_URL",
+    ways = {suite: f"set {address}" for suite, address in ADDRESS_OF.items()} | {
         "node": "install nodejs and npm, then make test",
         "long": "make long",
     }

@@ -15,7 +15,8 @@ from coaching.emails.message import NothingToTellError
 from coaching.emails.morning import morning_mail
 from coaching.emails.urgent import urgent_mail
 from coaching.models import MailKind, MailRow, MailState
-from coaching.operations.mail import claim_due, due_mail
+from coaching.models.scope import within_practice
+from coaching.operations.mail import claim_due, count_waiting, is_any_due
 from coaching.operations.outbox_rows import Failure, mark_failed, mark_sent
 from coaching.operations.password_resets import VALID_FOR
 from coaching.outbox import failure_of
@@ -51,8 +52,7 @@ class _Tally:
     dead: int = 0
 
     def run(self) -> MailRun:
-        waiting = MailRow.objects.filter(state=MailState.WAITING).count()
-        return MailRun(self.sent, self.failed, self.dead, waiting)
+        return MailRun(self.sent, self.failed, self.dead, count_waiting())
 
 
 def send_due_mail(*, now: datetime, budget_s: float, limit: int = MAILS_AT_MOST) -> MailRun:
@@ -62,14 +62,15 @@ def send_due_mail(*, now: datetime, budget_s: float, limit: int = MAILS_AT_MOST)
     """
     until = time.monotonic() + budget_s
     tally = _Tally()
-    connection = _open_connection() if due_mail(now).exists() else None
+    connection = _open_connection() if is_any_due(now) else None
     for _ in range(limit):
         if connection is None or time.monotonic() >= until:
             break
         claimed = claim_due(now=now, limit=1)
         if not claimed:
             break
-        failure = _hand_over(claimed[0], connection, tally, now)
+        with within_practice(claimed[0].practice_id):
+            failure = _hand_over(claimed[0], connection, tally, now)
         if failure is not None:
             _close(connection)
             connection = None if failure is Failure.NOT_ITS_FAULT else _open_connection()

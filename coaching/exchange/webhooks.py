@@ -18,6 +18,7 @@ from django.conf import settings
 from coaching.exchange.guarded_post import Answer, post
 from coaching.exchange.public_addresses import RefusedAddressError, place_of
 from coaching.models import OutboxState, WebhookDelivery
+from coaching.models.scope import within_practice
 from coaching.operations.webhook_rows import Refusal, claim_delivery, note_accepted, note_refused
 
 log = structlog.get_logger("webhooks")
@@ -54,7 +55,8 @@ def send_due_webhooks(*, now: datetime, budget_s: float, limit: int = DELIVERIES
         row = claim_delivery(now=at)
         if row is None:
             break
-        _deliver(row, run, at)
+        with within_practice(row.practice_id):
+            _deliver(row, run, at)
     return run
 
 

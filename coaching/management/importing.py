@@ -15,6 +15,7 @@ from coaching.exchange.table import text_of
 from coaching.management.arguments import record_id
 from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand, add_json
 from coaching.models import Actor, Practice
+from coaching.models.scope import across_practices, within_practice
 from coaching.operations.import_rows import RowProblem
 from coaching.operations.imports import Asked, Tell, owner_of
 from coaching.operations.places import place_faults
@@ -80,12 +81,14 @@ class ImportCommand(CommandByHand):
             )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        practice = Practice.objects.filter(uid=options["practice"]).first()
+        with across_practices("the practice is named by its id"):
+            practice = Practice.objects.filter(uid=options["practice"]).first()
         if practice is None:
             raise CommandError("There is no such practice.", returncode=COULD_NOT)
         for fault in place_faults(zone=options["zone"]):
             raise CommandError(f"--zone: {fault.detail}", returncode=ASKED_WRONGLY)
-        brought = self._bring(practice, options)
+        with within_practice(practice.id):
+            brought = self._bring(practice, options)
         self.say(options, asdict(brought), self._lines(brought))  # type: ignore[call-overload]
         if brought.problems and not (options["skip_bad"] and brought.has_good):
             raise CommandError(f"Bad rows: {brought.bad_rows:,}.", returncode=ASKED_WRONGLY)

@@ -9,6 +9,8 @@ from django.db.models import Q
 from django.db.models.functions import Lower
 from knox.models import AbstractAuthToken, AuthTokenManager
 
+from coaching.models.scoped import OfPractice, ScopedQuerySet
+
 
 class AccountManager(BaseUserManager["Account"]):
     def named(self, email: str) -> "Account | None":
@@ -16,7 +18,7 @@ class AccountManager(BaseUserManager["Account"]):
         return self.filter(email__iexact=email.strip()).first()
 
 
-class Account(AbstractBaseUser):  # type: ignore[django-manager-missing]  # knox is untyped
+class Account(AbstractBaseUser):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     email = models.EmailField(max_length=254)
     name = models.CharField(max_length=120)
@@ -40,7 +42,11 @@ class Account(AbstractBaseUser):  # type: ignore[django-manager-missing]  # knox
         return factor is not None and factor.confirmed_at is not None
 
 
-class DeviceToken(AbstractAuthToken):  # type: ignore[misc]  # knox is untyped
+class DeviceTokenManager(AuthTokenManager.from_queryset(ScopedQuerySet)):  # type: ignore[misc]  # knox is untyped
+    """As knox makes and finds tokens, bound to the practice like every other query."""
+
+
+class DeviceToken(AbstractAuthToken, OfPractice):  # type: ignore[misc]  # knox is untyped
     """One signed-in device; the token names the practice, and who the bearer is there."""
 
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
@@ -52,7 +58,7 @@ class DeviceToken(AbstractAuthToken):  # type: ignore[misc]  # knox is untyped
     device_name = models.CharField(max_length=80)
     last_used_at = models.DateTimeField(null=True)
 
-    objects: ClassVar[AuthTokenManager] = AuthTokenManager()
+    objects: ClassVar[DeviceTokenManager] = DeviceTokenManager()
 
     class Meta:
         constraints = [

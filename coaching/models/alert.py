@@ -1,6 +1,7 @@
 """What the coach should know about, with the evidence that says why."""
 
 from datetime import date
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
@@ -102,7 +103,7 @@ class Alert(PracticeRow):
     withdrawal_asked_at = models.DateTimeField(null=True)
     version = models.PositiveIntegerField(default=1)
 
-    objects = AlertQuerySet.as_manager()
+    objects: ClassVar = AlertQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

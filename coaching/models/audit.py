@@ -1,9 +1,12 @@
 """Who read or changed whose health data, append-only; the subject is a random key that erasure forgets."""
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import Q
 
 from coaching.models.base import ListQuerySet
+from coaching.models.scoped import OfPractice
 
 
 class AuditEventQuerySet(ListQuerySet["AuditEvent"]):
@@ -15,7 +18,7 @@ class AuditEventQuerySet(ListQuerySet["AuditEvent"]):
     }
 
 
-class AuditEvent(models.Model):
+class AuditEvent(OfPractice):
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
@@ -28,7 +31,7 @@ class AuditEvent(models.Model):
     detail = models.JSONField(default=dict)
     read_hour = models.DateTimeField(null=True)
 
-    objects = AuditEventQuerySet.as_manager()
+    objects: ClassVar = AuditEventQuerySet.as_manager()
 
     class Meta:
         constraints = [

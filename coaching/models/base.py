@@ -8,11 +8,12 @@ from django.db import models
 from django.db.models import Q
 
 from coaching.compute import joint_sides
+from coaching.models.scoped import OfPractice, ScopedQuerySet
 
 M = TypeVar("M", bound=models.Model)
 
 
-class ListQuerySet(models.QuerySet[M]):
+class ListQuerySet(ScopedQuerySet[M]):
     """Rows that a list shows; `NARROWING` is every word by which it may be narrowed, with its condition."""
 
     NARROWING: ClassVar[Mapping[str, str]] = {}
@@ -37,7 +38,7 @@ def within(
     return models.CheckConstraint(condition=condition, name=name)
 
 
-class PracticeRow(models.Model):
+class PracticeRow(OfPractice):
     """A row that belongs to one practice; `uid` is the id the world sees, unique within the practice."""
 
     id = models.BigAutoField(primary_key=True)

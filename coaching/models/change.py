@@ -3,6 +3,7 @@
 from django.db import models
 
 from coaching.models.base import one_of
+from coaching.models.scoped import OfPractice
 
 
 class ChangeKind(models.TextChoices):
@@ -20,7 +21,7 @@ class ChangeKind(models.TextChoices):
     ALERT = "alert"
 
 
-class Change(models.Model):
+class Change(OfPractice):
     """One row per record, put to the front with a new id whenever the record changes; never content.
 
     Ids are given before their transaction commits, so a later one can be seen before an earlier one. On

@@ -1,6 +1,7 @@
 """The person who trains, and what they agreed to."""
 
 import uuid
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
@@ -8,6 +9,7 @@ from django.db.models.functions import Length
 
 from coaching.models.actor import Actor
 from coaching.models.base import ListQuerySet, PracticeRow, one_of, within
+from coaching.models.scoped import OfPractice
 from coaching.models.session import LoadUnit
 
 models.CharField.register_lookup(Length)
@@ -71,7 +73,7 @@ class Client(PracticeRow):
     created_at = models.DateTimeField()
     archived_at = models.DateTimeField(null=True, blank=True)
 
-    objects = ClientQuerySet.as_manager()
+    objects: ClassVar = ClientQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [
@@ -93,13 +95,15 @@ class BodyMassQuerySet(ListQuerySet["BodyMass"]):
     NARROWING = {"from": "measured_on__gte", "until": "measured_on__lte"}
 
 
-class BodyMass(models.Model):
+class BodyMass(OfPractice):
+    practice_by = "client"
+
     client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="body_masses")
     measured_on = models.DateField()
     body_mass_kg = models.FloatField()
     version = models.PositiveIntegerField(default=1)
 
-    objects = BodyMassQuerySet.as_manager()
+    objects: ClassVar = BodyMassQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -128,7 +132,7 @@ class Consent(PracticeRow):
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)  # goes on counting from one consent to the next
 
-    objects = ConsentQuerySet.as_manager()
+    objects: ClassVar = ConsentQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

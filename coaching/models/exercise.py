@@ -2,12 +2,14 @@
 
 import uuid
 from decimal import Decimal
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
 
 from coaching.compute.units import step_lb_of
 from coaching.models.base import Joint, ListQuerySet, one_of
+from coaching.models.scoped import OfPractice
 
 
 class LoadBasis(models.TextChoices):
@@ -44,7 +46,9 @@ class ExerciseQuerySet(ListQuerySet["Exercise"]):
         return self.filter(Q(practice__isnull=True) | Q(practice_id=practice_id))
 
 
-class Exercise(models.Model):
+class Exercise(OfPractice):
+    has_shared_rows = True
+
     id = models.BigAutoField(primary_key=True)
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     practice = models.ForeignKey("coaching.Practice", null=True, on_delete=models.PROTECT, related_name="+")
@@ -59,7 +63,7 @@ class Exercise(models.Model):
     is_compound = models.BooleanField(default=False)
     is_one_sided = models.BooleanField(default=False)
 
-    objects = ExerciseQuerySet.as_manager()
+    objects: ClassVar = ExerciseQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -86,8 +90,10 @@ class Exercise(models.Model):
         return Decimal(self.load_step_lb_thousandths).scaleb(-3)
 
 
-class ExerciseAlternative(models.Model):
+class ExerciseAlternative(OfPractice):
     """What the catalogue proposes instead of an exercise, the nearest first; coach judgement."""
+
+    practice_by = "exercise"
 
     exercise = models.ForeignKey(Exercise, on_delete=models.CASCADE, related_name="alternatives")
     position = models.PositiveSmallIntegerField()
@@ -108,7 +114,9 @@ class ExerciseAlternative(models.Model):
         ]
 
 
-class MuscleRole(models.Model):
+class MuscleRole(OfPractice):
+    practice_by = "exercise"
+
     exercise = models.ForeignKey(Exercise, on_delete=models.CASCADE, related_name="muscle_roles")
     muscle = models.CharField(max_length=30)
     role = models.CharField(max_length=10)
@@ -123,8 +131,10 @@ class MuscleRole(models.Model):
 STRESS_LEVELS = [0.0, 0.25, 0.5, 1.0]
 
 
-class JointStress(models.Model):
+class JointStress(OfPractice):
     """What an exercise asks of a joint: coach judgement with a reason; practice and client may override."""
+
+    has_shared_rows = True
 
     exercise = models.ForeignKey(Exercise, on_delete=models.CASCADE, related_name="joint_stresses")
     practice = models.ForeignKey("coaching.Practice", null=True, on_delete=models.CASCADE, related_name="+")

@@ -1,6 +1,7 @@
 """A client's injury history: what was said and by whom, what to avoid, what a clinician decided."""
 
 from datetime import date
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
@@ -48,7 +49,7 @@ class Injury(PracticeRow):
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField()
 
-    objects = InjuryQuerySet.as_manager()
+    objects: ClassVar = InjuryQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [
@@ -93,7 +94,7 @@ class Restriction(PracticeRow):
     until_on = models.DateField(null=True, blank=True)
     said_by = models.CharField(max_length=10)
 
-    objects = RestrictionQuerySet.as_manager()
+    objects: ClassVar = RestrictionQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [
@@ -144,7 +145,7 @@ class Clearance(PracticeRow):
     )
     recorded_at = models.DateTimeField()
 
-    objects = ClearanceQuerySet.as_manager()
+    objects: ClassVar = ClearanceQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [
@@ -171,7 +172,7 @@ class InterventionNote(PracticeRow):
     author = models.ForeignKey("coaching.Account", null=True, on_delete=models.SET_NULL, related_name="+")
     created_at = models.DateTimeField()
 
-    objects = InterventionNoteQuerySet.as_manager()
+    objects: ClassVar = InterventionNoteQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [*PracticeRow.Meta.constraints, site_is_possible("interventionnote_site_possible")]

@@ -1,6 +1,7 @@
 """Coaches and owners of a practice, and the invitations that bring people in."""
 
 from datetime import date
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
@@ -33,7 +34,7 @@ class Membership(PracticeRow):
     weekly_sets_ceiling = models.FloatField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
 
-    objects = MembershipQuerySet.as_manager()
+    objects: ClassVar = MembershipQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -1,9 +1,12 @@
 """One practice's run for one local date, each client's outcome in it, and what it scored."""
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import Q
 
 from coaching.models.base import ListQuerySet, one_of
+from coaching.models.scoped import OfPractice
 
 
 class NightStatus(models.TextChoices):
@@ -13,7 +16,7 @@ class NightStatus(models.TextChoices):
     SKIPPED = "skipped"
 
 
-class Night(models.Model):
+class Night(OfPractice):
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="nights")
     night_on = models.DateField()
@@ -47,7 +50,7 @@ class NightClientState(models.TextChoices):
     FAILED = "failed"
 
 
-class NightClient(models.Model):
+class NightClient(OfPractice):
     """One client's turn in a night; `attempts` is committed before the work, so a killer is found out."""
 
     id = models.BigAutoField(primary_key=True)
@@ -76,7 +79,7 @@ class ScoreQuerySet(ListQuerySet["Score"]):
     NARROWING = {"from": "night_on__gte", "until": "night_on__lte"}
 
 
-class Score(models.Model):
+class Score(OfPractice):
     """What a night found for one client; never overwritten, a re-score is the next revision."""
 
     id = models.BigAutoField(primary_key=True)
@@ -93,7 +96,7 @@ class Score(models.Model):
     method = models.CharField(max_length=80)
     scored_at = models.DateTimeField()
 
-    objects = ScoreQuerySet.as_manager()
+    objects: ClassVar = ScoreQuerySet.as_manager()
 
     class Meta:
         constraints = [

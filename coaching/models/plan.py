@@ -1,11 +1,13 @@
 """What is prescribed: plans in versions, days, blocks, prescriptions; and who is to do it when."""
 
 from datetime import date
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
 
 from coaching.models.base import ListQuerySet, PracticeRow, one_of, within
+from coaching.models.scoped import OfPractice
 
 
 class BlockKind(models.TextChoices):
@@ -62,11 +64,13 @@ class Plan(PracticeRow):
     created_at = models.DateTimeField()
     archived_at = models.DateTimeField(null=True, blank=True)
 
-    objects = PlanQuerySet.as_manager()
+    objects: ClassVar = PlanQuerySet.as_manager()
 
 
-class PlanVersion(models.Model):
+class PlanVersion(OfPractice):
     """A plan's content; never edited, a change makes the next number."""
+
+    practice_by = "plan"
 
     plan = models.ForeignKey(Plan, on_delete=models.CASCADE, related_name="versions")
     number = models.PositiveIntegerField()
@@ -81,7 +85,9 @@ class PlanVersion(models.Model):
         ]
 
 
-class PlanDay(models.Model):
+class PlanDay(OfPractice):
+    practice_by = "version"
+
     version = models.ForeignKey(PlanVersion, on_delete=models.CASCADE, related_name="days")
     position = models.PositiveSmallIntegerField()
     weekday = models.PositiveSmallIntegerField()
@@ -95,7 +101,9 @@ class PlanDay(models.Model):
         ]
 
 
-class Block(models.Model):
+class Block(OfPractice):
+    practice_by = "day"
+
     day = models.ForeignKey(PlanDay, on_delete=models.CASCADE, related_name="blocks")
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=20)
@@ -159,8 +167,10 @@ class Prescription(PracticeRow):
         ]
 
 
-class PrescriptionAlternative(models.Model):
+class PrescriptionAlternative(OfPractice):
     """An exercise that the client may do instead, in the coach's order."""
+
+    practice_by = "prescription"
 
     prescription = models.ForeignKey(Prescription, on_delete=models.CASCADE, related_name="alternatives")
     position = models.PositiveSmallIntegerField()
@@ -199,7 +209,7 @@ class Assignment(PracticeRow):
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField()
 
-    objects = AssignmentQuerySet.as_manager()
+    objects: ClassVar = AssignmentQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

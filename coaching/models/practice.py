@@ -5,9 +5,12 @@ import uuid
 from django.db import models
 
 from coaching.models.base import within
+from coaching.models.scoped import OfPractice
 
 
-class Practice(models.Model):
+class Practice(OfPractice):
+    practice_by = "id"
+
     id = models.BigAutoField(primary_key=True)
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     name = models.CharField(max_length=120)

@@ -1,5 +1,7 @@
 """A client's history of one site, put before a clinician with a question."""
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import Q
 
@@ -25,7 +27,7 @@ class Referral(PracticeRow):
     )
     created_at = models.DateTimeField()
 
-    objects = ReferralQuerySet.as_manager()
+    objects: ClassVar = ReferralQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

@@ -3,9 +3,10 @@
 from django.db import models
 
 from coaching.models.base import within
+from coaching.models.scoped import OfPractice
 
 
-class JointDay(models.Model):
+class JointDay(OfPractice):
     """One client, site and day: exposure, and pain as the highest of during, after and next morning."""
 
     id = models.BigAutoField(primary_key=True)
@@ -26,7 +27,7 @@ class JointDay(models.Model):
         ]
 
 
-class LiftDay(models.Model):
+class LiftDay(OfPractice):
     """One client, lift, side and local day: the best of its trustworthy work sets."""
 
     id = models.BigAutoField(primary_key=True)

@@ -1,7 +1,7 @@
 """What was done: sessions, their sets, and the pain that came with them."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db import models
 from django.db.models import Exists, F, OuterRef, Q
@@ -46,7 +46,7 @@ class Session(PracticeRow):
     received_at = models.DateTimeField()
     deleted_at = models.DateTimeField(null=True)
 
-    objects = SessionQuerySet.as_manager()
+    objects: ClassVar = SessionQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [
@@ -178,7 +178,7 @@ class PainReport(PracticeRow):
     version = models.PositiveIntegerField(default=1)
     received_at = models.DateTimeField()
 
-    objects = PainReportQuerySet.as_manager()
+    objects: ClassVar = PainReportQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [

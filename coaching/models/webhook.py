@@ -3,6 +3,7 @@
 import secrets
 from collections.abc import Iterable
 from datetime import datetime
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
@@ -73,7 +74,7 @@ class Webhook(PracticeRow):
     removed_at = models.DateTimeField(null=True)
     version = models.PositiveIntegerField(default=1)
 
-    objects = WebhookQuerySet.as_manager()
+    objects: ClassVar = WebhookQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
         constraints = [
@@ -114,7 +115,7 @@ class WebhookDelivery(OutboxRow):
     event_key = models.CharField(max_length=120)
     status_code = models.PositiveSmallIntegerField(null=True)
 
-    objects = WebhookDeliveryQuerySet.as_manager()
+    objects: ClassVar = WebhookDeliveryQuerySet.as_manager()
 
     class Meta(OutboxRow.Meta):
         constraints = [

@@ -11,6 +11,7 @@ from django.db.models import Q
 
 from coaching.errors import GoneError, NotFoundError
 from coaching.models import Actor, AuditEvent, CalendarFeed, Client
+from coaching.models.scope import across_practices, within_practice
 from coaching.operations.audit import record_change
 from coaching.reads.calendar_feed import FedSession, fed_sessions
 from coaching.reads.clients import client_for, local_today
@@ -68,10 +69,12 @@ def read_feed(*, token: str, now: datetime) -> tuple[FedSession, ...]:
     feed = _feed_of(token)
     if feed is None:
         raise NotFoundError("There is no such calendar.")
-    _note_read(feed, now)
-    return fed_sessions(feed.client_id, local_today(feed.client, now))
+    with within_practice(feed.practice_id):
+        _note_read(feed, now)
+        return fed_sessions(feed.client_id, local_today(feed.client, now))
 
 
+@across_practices("the address is what names the practice")
 def _feed_of(token: str) -> CalendarFeed | None:
     if not token.startswith(TOKEN_PREFIX) or len(token) > MOST_CHARACTERS:
         return None

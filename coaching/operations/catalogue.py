@@ -9,10 +9,12 @@ from django.conf import settings
 from django.db import transaction
 
 from coaching.models import Exercise, ExerciseAlternative, JointStress, MuscleRole
+from coaching.models.scope import across_practices
 
 CATALOGUE_PATH = Path(settings.BASE_DIR) / "fixtures" / "exercises.json"
 
 
+@across_practices("the shared catalogue is of no practice")
 def load_catalogue(*, using: str = "default", path: Path = CATALOGUE_PATH) -> int:
     """Bring the catalogue rows to what the fixture says; safe to repeat. Returns how many exercises it holds.
 

@@ -8,6 +8,7 @@ from django.db import transaction
 
 from coaching.errors import NotFoundError
 from coaching.models import Account, Actor, Client, DeviceToken, Membership, Practice, Role
+from coaching.models.scope import across_practices
 from coaching.operations.audit import record_change
 
 DEVICES_PER_ACCOUNT = 50
@@ -31,8 +32,9 @@ def open_device(
     device_name: str,
 ) -> SignedIn:
     """A token for one device, in the caller's transaction; beyond the limit the oldest device ends."""
-    kept = DeviceToken.objects.filter(user=account).order_by("-created")[: DEVICES_PER_ACCOUNT - 1]
-    DeviceToken.objects.filter(user=account).exclude(digest__in=[row.digest for row in kept]).delete()
+    with across_practices("an account's devices are counted in every practice"):
+        kept = DeviceToken.objects.filter(user=account).order_by("-created")[: DEVICES_PER_ACCOUNT - 1]
+        DeviceToken.objects.filter(user=account).exclude(digest__in=[row.digest for row in kept]).delete()
     device, token = DeviceToken.objects.create(
         user=account, practice=practice, membership=membership, client=client, device_name=device_name
     )
@@ -57,7 +59,8 @@ def sign_out(*, actor: Actor, now: datetime) -> None:
 @transaction.atomic
 def sign_out_device(*, actor: Actor, device_uid: uuid.UUID, now: datetime) -> None:
     """End one device of the same account. Raises NotFoundError."""
-    ended, _ = DeviceToken.objects.filter(user_id=actor.account_id, uid=device_uid).delete()
+    with across_practices("an account's device may be signed in elsewhere"):
+        ended, _ = DeviceToken.objects.filter(user_id=actor.account_id, uid=device_uid).delete()
     if not ended:
         raise NotFoundError("There is no such device.")
     audit_devices(actor, "sign_out", str(device_uid), now)
@@ -66,7 +69,8 @@ def sign_out_device(*, actor: Actor, device_uid: uuid.UUID, now: datetime) -> No
 @transaction.atomic
 def sign_out_everywhere(*, actor: Actor, now: datetime) -> None:
     """End every device of the account, the one that asks included, in every practice."""
-    DeviceToken.objects.filter(user_id=actor.account_id).delete()
+    with across_practices("everywhere is every practice"):
+        DeviceToken.objects.filter(user_id=actor.account_id).delete()
     audit_devices(actor, "sign_out_everywhere", "", now)
 
 

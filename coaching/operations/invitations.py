@@ -23,6 +23,7 @@ from coaching.errors import (
     TooManyAttemptsError,
 )
 from coaching.models import Account, Actor, ChangeKind, Client, Invitation, MailKind, Membership, Role
+from coaching.models.scope import across_practices
 from coaching.operations.addresses import email_faults
 from coaching.operations.audit import record_change
 from coaching.operations.changes import Changed, note_changes
@@ -83,6 +84,7 @@ def invite_client(*, actor: Actor, client_uid: uuid.UUID, email: str, now: datet
     )
 
 
+@across_practices("the link is what names the practice")
 def accept_invitation(
     *,
     token: str,

@@ -5,7 +5,8 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Case, QuerySet, Value, When
 
-from coaching.models import MailKind, MailRow
+from coaching.models import MailKind, MailRow, OutboxState
+from coaching.models.scope import across_practices
 from coaching.operations.outbox_rows import claim_first, due_at, set_aside_what_kills
 
 
@@ -34,15 +35,26 @@ def enqueue_mail(
     MailRow.objects.bulk_create([row], ignore_conflicts=True)
 
 
+@across_practices("which mail is due")
 @transaction.atomic
 def claim_due(*, now: datetime, limit: int) -> list[MailRow]:
     """Claim the mails that are due, urgent mail first."""
-    due = due_mail(now)
+    due = _due(now)
     set_aside_what_kills(due)
     return claim_first(due.order_by(_urgent_first(), "next_at", "id"), now=now, limit=limit)
 
 
-def due_mail(now: datetime) -> QuerySet[MailRow]:
+@across_practices("whether any mail is due")
+def is_any_due(now: datetime) -> bool:
+    return _due(now).exists()
+
+
+@across_practices("how much mail waits")
+def count_waiting() -> int:
+    return MailRow.objects.filter(state=OutboxState.WAITING).count()
+
+
+def _due(now: datetime) -> QuerySet[MailRow]:
     return due_at(MailRow.objects.all(), now)
 
 

@@ -10,6 +10,7 @@ from django.db.models import Count, F, Max, Q, QuerySet
 
 from coaching.compute.local_days import first_valid_instant
 from coaching.models import Client, Night, NightClient, NightClientState, NightStatus, Practice
+from coaching.models.scope import across_practices
 
 CHUNK = 50
 MAX_ATTEMPTS = 3
@@ -24,6 +25,7 @@ class Claim:
     item_ids: tuple[int, ...]
 
 
+@across_practices("which nights are due")
 def plan_due_nights(*, now: datetime) -> int:
     """Make the rows of every night that is due and not there yet; safe to repeat and to run twice at once."""
     planned = 0
@@ -60,6 +62,7 @@ def _night_row(practice: Practice, day: date, newest: date, now: datetime) -> Ni
     )
 
 
+@across_practices("which nights are not done")
 def unfinished_nights() -> list[Night]:
     """Nights still to do, oldest first within each practice."""
     rows = Night.objects.filter(status__in=[NightStatus.DUE, NightStatus.RUNNING])

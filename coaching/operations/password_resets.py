@@ -13,6 +13,7 @@ from django.db import transaction
 
 from coaching.errors import LinkError
 from coaching.models import Account, DeviceToken, MailKind
+from coaching.models.scope import across_practices
 from coaching.operations.audit import record_change
 from coaching.operations.mail import enqueue_mail
 from coaching.operations.passwords import new_password_hash
@@ -36,6 +37,7 @@ class _Tokens(PasswordResetTokenGenerator):
         return self.now.astimezone(UTC).replace(tzinfo=None)
 
 
+@across_practices("nobody has said yet where the account is at home")
 def ask_for_reset(*, email: str, address: str, now: datetime) -> None:
     """Mail a link to the account with this address, if there is one; the caller cannot tell.
 
@@ -60,6 +62,7 @@ def reset_token(account: Account, asked_at: datetime) -> str:
     return f"{TOKEN_PREFIX}{account.id.hex}_{_Tokens(asked_at).make_token(account)}"
 
 
+@across_practices("an account may be at home in several practices")
 def accept_reset(*, token: str, new_password: str, now: datetime) -> None:
     """Set the password, end every device of the account, and let its holder sign in again.
 

@@ -7,6 +7,7 @@ from django.db import transaction
 
 from coaching.errors import FieldFault, InvalidError
 from coaching.models import Practice, Role
+from coaching.models.scope import across_practices
 from coaching.operations.addresses import email_faults
 from coaching.operations.audit import record_change
 from coaching.operations.invitations import NewInvitation, write_invitation
@@ -22,6 +23,7 @@ class NewPractice:
     invitation: NewInvitation
 
 
+@across_practices("it makes one")
 @transaction.atomic
 def create_practice(
     *, name: str, zone: str, country: str, owner_email: str, now: datetime, emergency_text: str = ""

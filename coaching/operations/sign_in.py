@@ -7,12 +7,14 @@ from django.db import transaction
 
 from coaching.errors import FieldFault, InvalidError, SignInError
 from coaching.models import Account, Actor, DeviceToken
+from coaching.models.scope import across_practices
 from coaching.operations.device_proofs import proven_device
 from coaching.operations.devices import SignedIn, audit_devices, open_device
 from coaching.operations.passwords import REFUSED, new_password_hash, prove_current_password, prove_identity
 from coaching.reads.places import Place, places_of
 
 
+@across_practices("where an account may go is known only once it is proven")
 def sign_in(
     *,
     email: str,
@@ -57,7 +59,8 @@ def change_password(*, actor: Actor, current: str, new: str, address: str, now: 
     account.password = new_password_hash(account, new, field="new_password")
     with transaction.atomic():
         account.save(update_fields=["password"])
-        DeviceToken.objects.filter(user=account).exclude(uid=actor.device_id).delete()
+        with across_practices("a new password ends the account's devices everywhere"):
+            DeviceToken.objects.filter(user=account).exclude(uid=actor.device_id).delete()
         audit_devices(actor, "change_password", str(actor.device_id), now)
 
 

@@ -24,6 +24,7 @@ from coaching.models import (
     Role,
     WebhookEvent,
 )
+from coaching.models.scope import across_practices, within_practice
 from coaching.operations.alerts import Finding, apply_findings
 from coaching.operations.mail import enqueue_mail
 from coaching.operations.pain_jumps import PainJump, find_pain_jumps
@@ -274,24 +275,33 @@ def _tell_that_it_is_worse(alert: Alert, now: datetime) -> None:
 
 def remind_of_unread_red_flags(*, now: datetime) -> int:
     """Mail the owners and the cover about red flags that nobody has acknowledged in time; safe to repeat."""
-    unread = Alert.objects.filter(
-        kind=AlertKind.RED_FLAG, status=AlertStatus.OPEN, opened_at__lte=now - UNREAD_FOR
-    ).select_related("client__coach__cover__account")
+    unread = _unread_red_flags(now)
     for alert in unread:
-        owners = Membership.objects.filter(
-            practice_id=alert.practice_id, role=Role.OWNER, left_at__isnull=True
-        )
-        cover = alert.client.coach.cover
-        for membership in {*owners.select_related("account"), *([cover] if cover else [])}:
-            enqueue_mail(
-                practice_id=alert.practice_id,
-                kind=MailKind.URGENT,
-                recipient=membership.account.email,
-                key=f"unread:{alert.uid}:{membership.uid}",
-                payload={"alert": alert.id, "membership": membership.id},
-                now=now,
-            )
+        with within_practice(alert.practice_id):
+            _remind_of(alert, now)
     return len(unread)
+
+
+@across_practices("which red flags nobody has read")
+def _unread_red_flags(now: datetime) -> list[Alert]:
+    rows = Alert.objects.filter(
+        kind=AlertKind.RED_FLAG, status=AlertStatus.OPEN, opened_at__lte=now - UNREAD_FOR
+    )
+    return list(rows.select_related("client__coach__cover__account"))
+
+
+def _remind_of(alert: Alert, now: datetime) -> None:
+    owners = Membership.objects.filter(practice_id=alert.practice_id, role=Role.OWNER, left_at__isnull=True)
+    cover = alert.client.coach.cover
+    for membership in {*owners.select_related("account"), *([cover] if cover else [])}:
+        enqueue_mail(
+            practice_id=alert.practice_id,
+            kind=MailKind.URGENT,
+            recipient=membership.account.email,
+            key=f"unread:{alert.uid}:{membership.uid}",
+            payload={"alert": alert.id, "membership": membership.id},
+            now=now,
+        )
 
 
 def responsible_for(client: Client, today: date) -> list[Membership]:

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import Case, F, Q, QuerySet, Value, When
 
 from coaching.models import Alert, OutboxState, SwitchedOff, Webhook, WebhookDelivery, WebhookEvent
+from coaching.models.scope import across_practices
 from coaching.operations.audit import record_change
 from coaching.operations.outbox_rows import (
     Failure,
@@ -76,6 +77,7 @@ def due_deliveries(now: datetime) -> QuerySet[WebhookDelivery]:
     return due_at(WebhookDelivery.objects.all(), now).filter(is_rested, webhook__is_active=True)
 
 
+@across_practices("which delivery is due")
 def claim_delivery(*, now: datetime) -> WebhookDelivery | None:
     """Claim one delivery: of the address that has waited longest, those that fail after all others."""
     with transaction.atomic():
@@ -165,6 +167,7 @@ def _keep_status(row: WebhookDelivery, status_code: int | None) -> None:
     WebhookDelivery.objects.filter(id=row.id).update(status_code=status_code)
 
 
+@across_practices("old rows of every practice")
 def drop_old_deliveries(*, now: datetime) -> int:
     """Delete deliveries older than 30 days or of removed webhooks, a bounded number; safe to repeat."""
     removed = Webhook.objects.filter(removed_at__lt=now - REMOVED_STAYS_FOR)

@@ -126,12 +126,14 @@ def _is_shown(actor: Actor, item: ChangedRecord) -> bool:
     return True
 
 
-def _by_uid(rows: QuerySet[Any]) -> Callable[[Sequence[Change], datetime], dict[uuid.UUID, Any]]:
-    """The rows that the changes name; ids are unique within a practice."""
+def _by_uid(
+    rows: Callable[[], QuerySet[Any]],
+) -> Callable[[Sequence[Change], datetime], dict[uuid.UUID, Any]]:
+    """The rows that the changes name; ids are unique within a practice, which a query is begun within."""
 
     def find(changes: Sequence[Change], now: datetime) -> dict[uuid.UUID, Any]:
         uids = [change.record_uid for change in changes]
-        named = rows.filter(practice_id__in={change.practice_id for change in changes}, uid__in=uids)
+        named = rows().filter(practice_id__in={change.practice_id for change in changes}, uid__in=uids)
         return {row.uid: row for row in named}
 
     return find
@@ -153,14 +155,14 @@ def _scheduled(changes: Sequence[Change], now: datetime) -> dict[uuid.UUID, Any]
 
 
 RECORDS: dict[ChangeKind, Callable[[Sequence[Change], datetime], dict[uuid.UUID, Any]]] = {
-    ChangeKind.CLIENT: _by_uid(Client.objects.select_related("coach__account")),
-    ChangeKind.INJURY: _by_uid(Injury.objects.all()),
-    ChangeKind.RESTRICTION: _by_uid(Restriction.objects.select_related("injury", "exercise")),
-    ChangeKind.CLEARANCE: _by_uid(Clearance.objects.select_related("recorded_by")),
-    ChangeKind.INTERVENTION_NOTE: _by_uid(InterventionNote.objects.select_related("author")),
-    ChangeKind.ASSIGNMENT: _by_uid(with_plan(Assignment.objects.all())),
+    ChangeKind.CLIENT: _by_uid(lambda: Client.objects.select_related("coach__account")),
+    ChangeKind.INJURY: _by_uid(lambda: Injury.objects.all()),
+    ChangeKind.RESTRICTION: _by_uid(lambda: Restriction.objects.select_related("injury", "exercise")),
+    ChangeKind.CLEARANCE: _by_uid(lambda: Clearance.objects.select_related("recorded_by")),
+    ChangeKind.INTERVENTION_NOTE: _by_uid(lambda: InterventionNote.objects.select_related("author")),
+    ChangeKind.ASSIGNMENT: _by_uid(lambda: with_plan(Assignment.objects.all())),
     ChangeKind.SCHEDULED_SESSION: _scheduled,
-    ChangeKind.SESSION: _by_uid(with_content(Session.objects.kept())),
-    ChangeKind.PAIN_REPORT: _by_uid(PainReport.objects.select_related("session")),
-    ChangeKind.ALERT: _by_uid(Alert.objects.select_related("client")),
+    ChangeKind.SESSION: _by_uid(lambda: with_content(Session.objects.kept())),
+    ChangeKind.PAIN_REPORT: _by_uid(lambda: PainReport.objects.select_related("session")),
+    ChangeKind.ALERT: _by_uid(lambda: Alert.objects.select_related("client")),
 }

@@ -69,7 +69,7 @@ def test_no_address_holds_a_literal_password():
 
 def test_the_service_and_the_migration_use_different_roles():
     web = SERVICES["web"]["environment"]["DATABASE_URL"]
-    migrate = SERVICES["migrate"]["environment"]["DATABASE_URL"]
+    migrate = SERVICES["migrate"]["environment"]["MIGRATION_DATABASE_URL"]
     assert web.split(":")[1] == "//forbear_app"
     assert migrate.split(":")[1] == "//forbear_owner"
 

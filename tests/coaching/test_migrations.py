@@ -9,7 +9,11 @@ ROOT = Path(__file__).parents[2]
 
 
 def migrate(var: Path, *target: str) -> None:
-    environment = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "REDIS_URL")}
+    environment = {
+        k: v
+        for k, v in os.environ.items()
+        if k not in ("DATABASE_URL", "MIGRATION_DATABASE_URL", "REDIS_URL")
+    }
     command = [sys.executable, str(ROOT / "manage.py"), "migrate", "coaching", *target]
     done = subprocess.run(
         command,

@@ -9,7 +9,7 @@ from pathlib import Path
 from django.core.checks import ERROR, run_checks
 
 ROOT = Path(__file__).resolve().parents[2]
-UNSET = ("DATABASE_URL", "REDIS_URL", "EMAIL_URL", "SECRET_KEY")
+UNSET = ("DATABASE_URL", "MIGRATION_DATABASE_URL", "REDIS_URL", "EMAIL_URL", "SECRET_KEY")
 
 
 def secret_with(var: Path, **environment: str) -> str:

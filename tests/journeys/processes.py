@@ -23,7 +23,11 @@ def free_port() -> int:
 
 def environment(var: Path, **more: str) -> dict[str, str]:
     """What a process of the project needs, without the services that the caller did not name."""
-    kept = {name: value for name, value in os.environ.items() if name not in ("DATABASE_URL", "REDIS_URL")}
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if name not in ("DATABASE_URL", "MIGRATION_DATABASE_URL", "REDIS_URL")
+    }
     return kept | {"FORBEAR_VAR_DIR": str(var), "PYTHONUNBUFFERED": "1"} | more
 
 

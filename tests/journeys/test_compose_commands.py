@@ -20,6 +20,7 @@ from tests.compose_file import COMPOSE, command_of
 from tests.journeys.processes import BIN, ROOT, Served, answers, environment, free_port, wait_until
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.redis]
+OWNER_URL = os.environ.get("MIGRATION_DATABASE_URL") or os.environ.get("DATABASE_URL", "")
 STARTS_WITHIN_S = 60.0
 TICKS_WITHIN_S = 60.0
 STOPS_WITHIN_S = 20.0
@@ -33,7 +34,7 @@ class OwnDatabase:
 
     @property
     def owner_url(self) -> str:
-        return urlunsplit(urlsplit(os.environ["DATABASE_URL"])._replace(path=f"/{self.name}"))
+        return urlunsplit(urlsplit(OWNER_URL)._replace(path=f"/{self.name}"))
 
     @property
     def app_url(self) -> str:
@@ -58,7 +59,7 @@ class OwnDatabase:
 def database() -> Iterator[OwnDatabase]:
     tag = secrets.token_hex(4)
     own = OwnDatabase(f"forbear_compose_{tag}", f"forbear_app_{tag}", secrets.token_hex(12))
-    server = urlunsplit(urlsplit(os.environ["DATABASE_URL"])._replace(path="/postgres"))
+    server = urlunsplit(urlsplit(OWNER_URL)._replace(path="/postgres"))
     with psycopg.connect(server, autocommit=True) as connection:
         connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(own.name)))
         try:
@@ -93,7 +94,7 @@ def migrated(database: OwnDatabase, var: Path) -> OwnDatabase:
     done = subprocess.run(
         [BIN / words[0], *words[1:]],
         cwd=ROOT,
-        env=environment(var, DATABASE_URL=database.owner_url),
+        env=environment(var, DATABASE_URL=database.app_url, MIGRATION_DATABASE_URL=database.owner_url),
         capture_output=True,
         text=True,
         timeout=120,

@@ -19,7 +19,11 @@ TEXT_OF_KIND = {kind: kind.replace("_", " ") for story in STORIES for kind in st
 
 
 def run_demo(var: Path, *options: str) -> str:
-    environment = {k: v for k, v in os.environ.items() if k not in ("DATABASE_URL", "REDIS_URL", "EMAIL_URL")}
+    environment = {
+        k: v
+        for k, v in os.environ.items()
+        if k not in ("DATABASE_URL", "MIGRATION_DATABASE_URL", "REDIS_URL", "EMAIL_URL")
+    }
     environment["FORBEAR_VAR_DIR"] = str(var)
     command = [sys.executable, str(ROOT / "manage.py"), "demo", *options]
     done = subprocess.run(command, capture_output=True, text=True, env=environment, timeout=300)

@@ -23,6 +23,10 @@ def test_messages(): pass
 @pytest.mark.node
 def test_another_reader(): pass
 
+
+@pytest.mark.roles
+def test_policies(): pass
+
 @pytest.mark.long
 def test_hours(): pass
 """
@@ -73,7 +77,11 @@ def run(tmp_path: Path):
     return run_tests
 
 
-BOTH = {"DATABASE_URL": "postgres://somewhere/db", "REDIS_URL": "redis://somewhere/0"}
+ALL = {
+    "DATABASE_URL": "postgres://service@somewhere/db",
+    "MIGRATION_DATABASE_URL": "postgres://owner@somewhere/db",
+    "REDIS_URL": "redis://somewhere/0",
+}
 
 
 def test_without_services_their_suites_are_left_out_and_named_last(run):
@@ -82,12 +90,13 @@ def test_without_services_their_suites_are_left_out_and_named_last(run):
     assert "1 passed, 4 deselected" in done.output
     assert done.last_line == (
         "Suites not run: long (1 tests; make long), node (1 tests; install nodejs and npm, then make test), "
-        "postgresql (1 tests; set DATABASE_URL), redis (1 tests; set REDIS_URL)."
+        "postgresql (1 tests; set DATABASE_URL), redis (1 tests; set REDIS_URL), "
+        "roles (1 tests; set MIGRATION_DATABASE_URL)."
     )
 
 
 def test_with_services_their_suites_run(run):
-    done = run(**BOTH)
+    done = run(**ALL)
     assert "4 passed, 1 deselected" in done.output
     assert done.last_line == "Suites not run: long (1 tests; make long)."
 
@@ -98,7 +107,7 @@ def test_another_database_does_not_stand_in_for_postgresql(run):
 
 
 def test_the_long_suite_runs_when_asked_for(run):
-    done = run("-m", "long", **BOTH)
+    done = run("-m", "long", **ALL)
     assert "1 passed" in done.output
     assert done.last_line == "Suites not run: none."
 
@@ -110,17 +119,17 @@ def test_a_run_that_needs_the_services_fails_without_them(run):
 
 
 def test_a_run_that_needs_the_services_fails_without_node(run):
-    done = run(FORBEAR_REQUIRE_SERVICES="1", has_node=False, **BOTH)
+    done = run(FORBEAR_REQUIRE_SERVICES="1", has_node=False, **ALL)
     assert done.code == 1
     assert "suite node did not run" in done.output
 
 
 def test_a_run_that_needs_the_services_passes_with_them(run):
-    assert run(FORBEAR_REQUIRE_SERVICES="1", **BOTH).code == 0
+    assert run(FORBEAR_REQUIRE_SERVICES="1", **ALL).code == 0
 
 
 def test_a_run_that_needs_the_services_lets_nothing_skip_itself(run):
     skipping = TESTS + "\ndef test_hidden(): pytest.skip('no service')\n"
-    done = run(tests=skipping, FORBEAR_REQUIRE_SERVICES="1", **BOTH)
+    done = run(tests=skipping, FORBEAR_REQUIRE_SERVICES="1", **ALL)
     assert done.code == 1
     assert "skipped: test_some.py::test_hidden" in done.output

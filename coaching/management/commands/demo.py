@@ -24,6 +24,7 @@ from coaching.emails import send_due_mail
 from coaching.management.arguments import day
 from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand
 from coaching.models import Membership, Night
+from coaching.models.scope import across_practices
 from coaching.nightly import night_by_hand, rescore_dirty_clients, run_night
 from coaching.operations.leases import is_leased
 from coaching.reads.sheet import morning_sheet
@@ -57,6 +58,7 @@ class Command(CommandByHand):
             help="play the demo as if this were today; a day gone by writes no morning mail",
         )
 
+    @across_practices("the demo's database holds nothing but the demo")
     def handle(self, *args: Any, **options: Any) -> None:
         var = Path(settings.VAR_DIR)
         self._start_afresh(var)

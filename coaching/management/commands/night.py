@@ -13,6 +13,7 @@ from django.utils import timezone
 from coaching.management.arguments import day, record_id
 from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand, add_json
 from coaching.models import Practice
+from coaching.models.scope import across_practices
 from coaching.nightly import night_by_hand, run_night
 from coaching.reads.night_outcomes import NightOutcome, clients_there, night_outcome
 
@@ -36,6 +37,7 @@ class Command(CommandByHand):
         parser.add_argument("--practice", type=record_id, help="the practice's id; all practices if left out")
         add_json(parser)
 
+    @across_practices("by hand, for one practice or for all")
     def handle(self, *args: Any, **options: Any) -> None:
         on, practices = options["on"], self._practices(options["practice"])
         for practice in practices:

@@ -13,6 +13,7 @@ from gunicorn.util import import_app
 
 from coaching.management.arguments import WholeNumber
 from coaching.management.by_hand import COULD_NOT, CommandByHand
+from coaching.reads.database_role import role_faults
 from coaching.reads.readiness import is_migrated
 from coaching.ticker import Ticker
 
@@ -49,6 +50,8 @@ class Command(CommandByHand):
             self.stdout.write("The database is behind this code: migrating it first.")
             call_command("migrate", verbosity=0)
             self.stdout.write("The database is up to date.")
+        for fault in role_faults():
+            self.stderr.write(f"{fault} See README, PostgreSQL.")
         address = f"{options['host']}:{options['port']}"
         self.stdout.write(f"Serving on http://{address}/api/v1/docs (stop with Ctrl-C).")
         connections.close_all()  # the worker is a fork: it must not inherit a connection
