@@ -31,6 +31,7 @@ NAMED = {
     "report_id": "PainReport",
     "alert_id": "Alert",
     "referral_id": "Referral",
+    "webhook_id": "Webhook",
 }
 
 OF_PRACTICES = [kind for kind in apps.get_app_config("coaching").get_models() if issubclass(kind, OfPractice)]
@@ -90,7 +91,7 @@ def _routes(patterns: Any, before: str = "") -> Iterator[str]:
 
 def address(route: str, values: dict[str, Any]) -> str:
     for name, value in values.items():
-        for kind in ("uuid", "str", "slug", "int"):
+        for kind in ("uuid", "made", "str", "slug", "int"):
             route = route.replace(f"<{kind}:{name}>", str(value))
     assert "<" not in route, f"{route}: say in walk.py what stands in this place"
     return f"/{route}"
@@ -116,7 +117,7 @@ def found_elsewhere(api: Any, route: str, there: Elsewhere) -> set[str]:
     """What an answer gives away: ids of another practice's rows, or a page about one of them."""
     asked = address(route, there.values)
     answer = api.get(asked + NEEDED.get(route, ""))
-    told = answer.content.decode(errors="replace").replace(asked, "")
+    told = answer.getvalue().decode(errors="replace").replace(asked, "")
     given_away = {uid for uid in there.ids if uid in told}
     if answer.status_code >= 500 or ("<" in route and answer.status_code != 404):
         given_away.add(f"answered {answer.status_code}")
