@@ -119,7 +119,7 @@ def test_what_a_clearance_ends_is_told_once(cast, webhook):
         ),
         now=NOW,
     )
-    close_cleared_red_flags(clearance=clearance, now=NOW)
+    close_cleared_red_flags(clearance=clearance.row, now=NOW)
     assert events() == ["alert.closed"]
 
 
