@@ -18,7 +18,7 @@ from api.merge_patch import merge_patch, value_once_removed, writable
 from api.pagination import IdCursorPagination
 from api.parsers import MergePatchParser
 from api.problems import Problem, problem_of
-from coaching.errors import DiffersError, ForbearError, VersionRequiredError
+from coaching.errors import DiffersError, ForbearError, TrailError, VersionRequiredError
 from coaching.models import Actor
 
 
@@ -78,6 +78,8 @@ class Endpoint(APIView):
         problem = problem_of(error)
         try:
             shown = None if error.standing is None else self.shown(error.standing)
+        except TrailError as unwritten:
+            return problem_of(unwritten)
         except ForbearError:
             shown = None  # deleted or out of sight meanwhile
         if shown is not None:

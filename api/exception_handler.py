@@ -10,10 +10,15 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint
-from api.problems import CONTENT_TYPE, Problem, faults_of, problem_body, problem_of
+from api.problems import (
+    CONTENT_TYPE,
+    UNAVAILABLE_RETRY_AFTER_S,
+    Problem,
+    faults_of,
+    problem_body,
+    problem_of,
+)
 from coaching.errors import DiffersError, ForbearError
-
-UNAVAILABLE_RETRY_AFTER_S = 5
 
 
 class ProblemFormatter(ExceptionFormatter):

@@ -6,10 +6,11 @@ from typing import Any
 from django.http import HttpRequest, JsonResponse
 from rest_framework import exceptions, status
 
-from coaching.errors import FieldFault, ForbearError, TooManyAttemptsError
+from coaching.errors import FieldFault, ForbearError, TooManyAttemptsError, TrailError
 
 CONTENT_TYPE = "application/problem+json"
 TYPE_PREFIX = "/problems/"
+UNAVAILABLE_RETRY_AFTER_S = 5
 STATUS_OF_CODE = {
     "invalid": status.HTTP_422_UNPROCESSABLE_ENTITY,
     "not_found": status.HTTP_404_NOT_FOUND,
@@ -24,6 +25,7 @@ STATUS_OF_CODE = {
     "second_factor_needed": status.HTTP_401_UNAUTHORIZED,
     "link_invalid": status.HTTP_400_BAD_REQUEST,
     "bad_mark": status.HTTP_400_BAD_REQUEST,
+    "trail_unavailable": status.HTTP_503_SERVICE_UNAVAILABLE,
 }
 TITLES = {
     400: "The request cannot be read",
@@ -68,7 +70,9 @@ class Problem(exceptions.APIException):
 
 
 def problem_of(error: ForbearError) -> Problem:
-    wait = error.retry_after_s if isinstance(error, TooManyAttemptsError) else None
+    wait = UNAVAILABLE_RETRY_AFTER_S if isinstance(error, TrailError) else None
+    if isinstance(error, TooManyAttemptsError):
+        wait = error.retry_after_s
     return Problem(error.code, STATUS_OF_CODE[error.code], error.detail, error.faults, wait)
 
 

@@ -25,4 +25,7 @@ class AuditEvent(models.Model):
                 name="auditevent_read_once_an_hour",
             ),
         ]
-        indexes = [models.Index(fields=["practice", "subject_key", "at"], name="auditevent_subject_idx")]
+        indexes = [
+            models.Index(fields=["practice", "subject_key", "at"], name="auditevent_subject_idx"),
+            models.Index(fields=["account_id", "at"], name="auditevent_account_idx"),
+        ]
