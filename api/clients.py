@@ -2,6 +2,7 @@
 
 import uuid
 from datetime import date
+from typing import Any
 
 from django.urls import path
 from django.utils import timezone
@@ -33,11 +34,17 @@ from coaching.models import (
     ProgressionRule,
     TrainingStatus,
 )
+from coaching.operations.audit_reads import read_trail
 from coaching.operations.body_masses import read_body_mass, read_body_masses, record_body_mass
-from coaching.operations.clients import ClientContent, create_client, read_client, update_client
+from coaching.operations.clients import (
+    ClientContent,
+    create_client,
+    read_client,
+    read_clients,
+    update_client,
+)
 from coaching.operations.consents import give_consent, read_consent, read_consents, withdraw_consent
-from coaching.reads.audit import audit_trail
-from coaching.reads.clients import clients_for
+from coaching.reads.audit import TrailFilter
 
 FIRST_BIRTH = date(1900, 1, 1)
 
@@ -46,6 +53,18 @@ class ClientsQuery(StrictSerializer):
     archived = CodeField(choices=["true", "false"], required=False)
     cursor = TextField(max_length=300, required=False)
     page_size = TextField(max_length=9, required=False)
+
+
+class AuditQuery(StrictSerializer):
+    until = DayField(required=False, help_text="The last day wanted, on the client's calendar.")
+    kind = TextField(max_length=30, required=False, help_text="One record_kind.")
+    cursor = TextField(max_length=300, required=False)
+    page_size = TextField(max_length=9, required=False)
+
+    def get_fields(self) -> dict[str, Any]:
+        """`from` is a word of Python's own, so it cannot be declared like the rest."""
+        first = DayField(required=False, help_text="The first day wanted, on the client's calendar.")
+        return {"from": first, **super().get_fields()}
 
 
 class ClientIn(StrictSerializer):
@@ -159,10 +178,13 @@ class AuditEventOut(serializers.Serializer[AuditEvent]):
     who = serializers.CharField(
         allow_null=True, help_text="Null for the service itself or an erased account."
     )
-    device_name = serializers.CharField(allow_null=True, help_text="Null once the device is signed out.")
+    device_name = serializers.CharField(
+        allow_null=True,
+        help_text="Only the owner sees other people's devices. Null too once the device is signed out.",
+    )
     action = serializers.CharField()
     record_kind = serializers.CharField()
-    record_id = serializers.CharField()
+    record_id = serializers.CharField(source="shown_id")
 
 
 class ClientsView(Endpoint):
@@ -172,7 +194,8 @@ class ClientsView(Endpoint):
     def get(self, request: Request) -> Response:
         """The clients you may see, newest first; those who have left with archived=true."""
         query = self.checked_query(ClientsQuery)
-        rows = clients_for(self.actor, is_archived=query.get("archived") == "true")
+        is_archived = query.get("archived") == "true"
+        rows = read_clients(actor=self.actor, is_archived=is_archived, now=timezone.now())
         return self.page(rows, lambda row: ClientLineOut(row).data)
 
     @extend_schema(
@@ -315,10 +338,15 @@ class ConsentView(Endpoint):
 
 
 class AuditView(Endpoint):
-    @extend_schema(operation_id="audit_list", responses={200: AuditEventOut(many=True)})
+    @extend_schema(
+        operation_id="audit_list", parameters=[AuditQuery], responses={200: AuditEventOut(many=True)}
+    )
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """Who read or changed this client's records, newest first."""
-        return self.page(audit_trail(self.actor, client_id), lambda row: AuditEventOut(row).data)
+        """Who read or changed this client's records, newest first; reading this is on the trail as well."""
+        query = self.checked_query(AuditQuery)
+        wanted = TrailFilter(query.get("from"), query.get("until"), query.get("kind"))
+        rows = read_trail(actor=self.actor, client_uid=client_id, wanted=wanted, now=timezone.now())
+        return self.page(rows, lambda row: AuditEventOut(row).data)
 
 
 urlpatterns = [

@@ -102,7 +102,9 @@ def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], no
     )
 
 
-def record_read_by_feed(*, practice_id: int, feed_uid: uuid.UUID, subject_key: uuid.UUID, now: datetime) -> None:
+def record_read_by_feed(
+    *, practice_id: int, feed_uid: uuid.UUID, subject_key: uuid.UUID, now: datetime
+) -> None:
     """A calendar program read a feed: nobody is signed in, so the feed itself stands for the device."""
     _add(
         [

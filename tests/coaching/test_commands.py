@@ -49,6 +49,17 @@ ROWS = {
         ((("--picture", "nowhere/x.png"), 1, "no folder nowhere"), (("--size", "3"), 2, "from 10 to 2000")),
         keys=("seed", "size", "pain", "lifts", "adherence"),
     ),
+    "audit": Row(
+        ("--action", "read"),
+        (
+            (("--client", "12"), 2, "is not an id like"),
+            (("--client", NOBODY), 1, "no such client"),
+            (("--account", "nobody@example.org"), 1, "no such account"),
+            (("--from", "2026-03-03", "--until", "2026-03-02"), 2, "--until: "),
+            (("--json", "--csv"), 2, "not allowed with"),
+        ),
+        keys=("events",),
+    ),
     "create_practice": Row(
         ("--name", "Harbour, Strength; 🏋️", *PRACTICE),
         ((("--name", "Harbour", *PRACTICE, "--zone", "Europe/Bern"), 2, "--zone: "), ((), 2, "--name")),
