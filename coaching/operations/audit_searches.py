@@ -1,6 +1,7 @@
 """An operator's search of the trail, which is on the trail itself."""
 
 import uuid
+from collections.abc import Sequence
 from datetime import datetime
 
 from django.db import transaction
@@ -32,7 +33,7 @@ def note_search(*, search: TrailSearch, now: datetime) -> None:
         )
 
 
-def _looked_into(search: TrailSearch) -> list[tuple[int, uuid.UUID | None]]:
+def _looked_into(search: TrailSearch) -> Sequence[tuple[int, uuid.UUID | None]]:
     if search.client_uid is None:
         return [(practice_id, None) for practice_id in Practice.objects.values_list("id", flat=True)]
     found = list(Client.objects.filter(uid=search.client_uid).values_list("practice_id", "audit_key"))

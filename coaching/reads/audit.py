@@ -40,8 +40,8 @@ def audit_trail(actor: Actor, client: Client, wanted: TrailFilter) -> QuerySet[A
 
 def _devices_named_to(actor: Actor) -> QuerySet[DeviceToken]:
     """What somebody calls their telephone is their own affair, and the owner's, who looks into a breach."""
-    devices = DeviceToken.objects.filter(uid=OuterRef("device_id"))
-    return devices if actor.is_owner else devices.filter(user_id=actor.account_id)
+    devices: QuerySet[DeviceToken] = DeviceToken.objects.filter(uid=OuterRef("device_id"))
+    return devices if actor.is_owner else devices.filter(user=actor.account_id)
 
 
 def _id_shown_to(actor: Actor) -> Case | F:

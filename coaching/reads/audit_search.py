@@ -44,14 +44,14 @@ def account_id_of(named: uuid.UUID | str | None) -> uuid.UUID | None:
 def found_events(search: TrailSearch) -> Iterator[dict[str, Any]]:
     """Each event, oldest first, read some at a time."""
     rows = _found(search).order_by("id").values(*EVENT_COLUMNS)
-    return rows.iterator(chunk_size=ROWS_IN_PIECE)
+    yield from rows.iterator(chunk_size=ROWS_IN_PIECE)
 
 
 def who_saw_what(search: TrailSearch) -> Iterator[dict[str, Any]]:
     """One row for each person, device, client, action and kind of record: how often, first and last."""
     told = _found(search).values(*NAMES, "action", "record_kind")
     counted = told.annotate(events=Count("id"), first_at=Min("at"), last_at=Max("at"))
-    return counted.order_by("first_at", "account_id", "record_kind").iterator(chunk_size=ROWS_IN_PIECE)
+    yield from counted.order_by("first_at", "account_id", "record_kind").iterator(chunk_size=ROWS_IN_PIECE)
 
 
 def _found(search: TrailSearch) -> QuerySet[AuditEvent]:
