@@ -1,8 +1,7 @@
 """Clients: their record, body mass, consents and audit trail."""
 
 import uuid
-from datetime import date, datetime
-from typing import Any
+from datetime import date
 
 from django.urls import path
 from django.utils import timezone
@@ -18,7 +17,6 @@ from api.fields import (
     DayField,
     FlagField,
     IdField,
-    InstantField,
     NumberField,
     StrictSerializer,
     TextField,
@@ -36,11 +34,17 @@ from coaching.models import (
     ProgressionRule,
     TrainingStatus,
 )
+from coaching.operations.audit_reads import read_trail
 from coaching.operations.body_masses import read_body_mass, read_body_masses, record_body_mass
-from coaching.operations.clients import ClientContent, create_client, read_client, update_client
+from coaching.operations.clients import (
+    ClientContent,
+    create_client,
+    read_client,
+    read_clients,
+    update_client,
+)
 from coaching.operations.consents import give_consent, read_consent, read_consents, withdraw_consent
-from coaching.reads.audit import audit_trail
-from coaching.reads.clients import clients_for
+from coaching.reads.audit import TrailFilter
 
 FIRST_BIRTH = date(1900, 1, 1)
 
@@ -64,21 +68,14 @@ class ConsentsQuery(ListQuery):
     purpose = CodeField(choices=ConsentPurpose.values, required=False)
 
 
-class InstantInQuery(InstantField):
-    """In a query string a plus sign is a space."""
-
-    def to_internal_value(self, data: Any) -> datetime:
-        return super().to_internal_value(data.replace(" ", "+") if isinstance(data, str) else data)
-
-
 class AuditQuery(DatedListQuery):
+    """Days on the client's calendar."""
+
     orders = ("at",)
+    narrowed_by_read = frozenset({"from", "until", "record_kind"})
 
     action = TextField(max_length=40, required=False)
     record_kind = TextField(max_length=30, required=False)
-
-    def bound(self) -> InstantField:
-        return InstantInQuery(required=False)
 
 
 class ClientIn(StrictSerializer):
@@ -197,10 +194,13 @@ class AuditEventOut(serializers.Serializer[AuditEvent]):
     who = serializers.CharField(
         allow_null=True, help_text="Null for the service itself or an erased account."
     )
-    device_name = serializers.CharField(allow_null=True, help_text="Null once the device is signed out.")
+    device_name = serializers.CharField(
+        allow_null=True,
+        help_text="Only the owner sees other people's devices. Null too once the device is signed out.",
+    )
     action = serializers.CharField()
     record_kind = serializers.CharField()
-    record_id = serializers.CharField()
+    record_id = serializers.CharField(source="shown_id")
 
 
 class ClientsView(Endpoint):
@@ -209,7 +209,8 @@ class ClientsView(Endpoint):
     @extend_schema(operation_id="client_list", responses={200: ClientLineOut(many=True)})
     def get(self, request: Request) -> Response:
         """The clients you may see, newest first; those who have left with archived=true."""
-        rows = clients_for(self.actor, is_archived=self.asked["archived"] == "true")
+        is_archived = self.asked["archived"] == "true"
+        rows = read_clients(actor=self.actor, is_archived=is_archived, now=timezone.now())
         return self.page(rows, lambda row: ClientLineOut(row).data)
 
     @extend_schema(
@@ -360,8 +361,10 @@ class AuditView(Endpoint):
 
     @extend_schema(operation_id="audit_event_list", responses={200: AuditEventOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
-        """Who read or changed this client's records, newest first."""
-        return self.page(audit_trail(self.actor, client_id), lambda row: AuditEventOut(row).data)
+        """Who read or changed this client's records, newest first; reading this is on the trail as well."""
+        wanted = TrailFilter(*map(self.asked.get, ("from", "until", "record_kind")))
+        rows = read_trail(actor=self.actor, client_uid=client_id, wanted=wanted, now=timezone.now())
+        return self.page(rows, lambda row: AuditEventOut(row).data)
 
 
 urlpatterns = [

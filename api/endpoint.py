@@ -25,7 +25,7 @@ from api.listing import ListPages, ListQuery, NoQuery, link_header, links_of, li
 from api.merge_patch import merge_patch, value_once_removed, writable
 from api.parsers import MergePatchParser
 from api.problems import CONTENT_TYPE, Problem, problem_body, problem_of
-from coaching.errors import DiffersError, ForbearError, VersionRequiredError
+from coaching.errors import DiffersError, ForbearError, TrailError, VersionRequiredError
 from coaching.models import Actor, DeviceToken
 from coaching.models.base import ListQuerySet
 from coaching.models.row_security import asked_together
@@ -156,6 +156,8 @@ class Endpoint(APIView):
         problem = problem_of(error)
         try:
             shown = None if error.standing is None else self.shown(error.standing)
+        except TrailError as unwritten:
+            return problem_of(unwritten)
         except ForbearError:
             shown = None  # deleted or out of sight meanwhile
         if shown is not None:

@@ -10,10 +10,16 @@ from rest_framework import exceptions, status
 from rest_framework.response import Response
 
 from api.endpoint import Endpoint
-from api.problems import CONTENT_TYPE, Problem, faults_of, problem_body, problem_of
+from api.problems import (
+    CONTENT_TYPE,
+    UNAVAILABLE_RETRY_AFTER_S,
+    Problem,
+    faults_of,
+    problem_body,
+    problem_of,
+)
 from coaching.errors import DiffersError, ForbearError
 
-UNAVAILABLE_RETRY_AFTER_S = 5
 TRY_AGAIN = (status.HTTP_429_TOO_MANY_REQUESTS, status.HTTP_503_SERVICE_UNAVAILABLE)
 
 

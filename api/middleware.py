@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 
 from api.parsers import MAX_BODY_BYTES
 from api.problems import CONTENT_TYPE, problem_body
+from coaching.logs import route_of
 
 READ_ON_BYTES = 16 * 1024 * 1024
 NOTHING_RUNS = "default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
@@ -18,6 +19,8 @@ OWN_FILES = (
     "connect-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 )
 DOCS = "/api/v1/docs"
+# Somebody else's and not there are both 404, so that it must be told as well.
+REFUSALS = (401, 403, 404, 429)
 # Asked from inside, by what starts and watches the service.
 PLAIN_HTTP_ALLOWED = ("/healthz", "/readyz")
 
@@ -35,6 +38,27 @@ class RequestIdMiddleware:
             response.headers.pop("Content-Length", None)
         response["X-Request-Id"] = request_id
         response.setdefault("Cache-Control", "no-store")
+        return response
+
+
+class RefusalMiddleware:
+    """One line for whoever was not let in: the route, and who it was if they are known."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if response.status_code in REFUSALS:
+            device = getattr(request, "auth", None)
+            structlog.get_logger("api").warning(
+                "refused",
+                status=response.status_code,
+                method=request.method,
+                route=route_of(request),
+                account=str(device.user_id) if device else None,
+                device=str(device.uid) if device else None,
+            )
         return response
 
 

@@ -131,6 +131,12 @@ _ALL = (
         "server_error", 500, "Our fault.", "Keep what you have and try again later, ever more slowly."
     ),
     ProblemType(
+        "trail_unavailable",
+        503,
+        "It cannot be noted on the trail, so nothing was told or done.",
+        "Keep what you have and try again after the seconds of Retry-After.",
+    ),
+    ProblemType(
         "unavailable",
         503,
         "The database does not answer at the moment.",

@@ -7,9 +7,10 @@ from django.http import HttpRequest, JsonResponse
 from rest_framework import exceptions
 
 from api.problem_types import PROBLEM_TYPES, TYPE_PREFIX
-from coaching.errors import FieldFault, ForbearError, TooManyAttemptsError
+from coaching.errors import FieldFault, ForbearError, TooManyAttemptsError, TrailError
 
 CONTENT_TYPE = "application/problem+json"
+UNAVAILABLE_RETRY_AFTER_S = 5
 STATUS_OF_CODE = {code: kind.status for code, kind in PROBLEM_TYPES.items()}
 TITLES = {
     400: "The request cannot be read",
@@ -54,7 +55,9 @@ class Problem(exceptions.APIException):
 
 
 def problem_of(error: ForbearError) -> Problem:
-    wait = error.retry_after_s if isinstance(error, TooManyAttemptsError) else None
+    wait = UNAVAILABLE_RETRY_AFTER_S if isinstance(error, TrailError) else None
+    if isinstance(error, TooManyAttemptsError):
+        wait = error.retry_after_s
     return Problem(error.code, STATUS_OF_CODE[error.code], error.detail, error.faults, wait)
 
 

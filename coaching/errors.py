@@ -119,3 +119,9 @@ class MarkError(ForbearError):
     """A mark of the changes feed that names a place yet to come, as after a restored backup."""
 
     code = "bad_mark"
+
+
+class TrailError(ForbearError):
+    """The audit trail cannot be written, so nothing is shown and nothing is changed."""
+
+    code = "trail_unavailable"

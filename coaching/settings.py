@@ -78,6 +78,7 @@ MIDDLEWARE = [
     "corsheaders.middleware.CorsMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "api.middleware.RequestIdMiddleware",
+    "api.middleware.RefusalMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "api.middleware.LengthRequiredMiddleware",
@@ -258,6 +259,7 @@ LOGGING = {
         # Their own handlers know nothing of `hide_tokens`.
         "django": {"handlers": []},
         "django.server": {"handlers": [], "propagate": True},
+        "django.request": {"level": "ERROR"},  # refusals are told by api.middleware, by route
     },
     "root": {"handlers": ["stderr"], "level": env.str("LOG_LEVEL", "INFO")},
 }

@@ -10,12 +10,7 @@ from coaching.models.scoped import OfPractice
 
 
 class AuditEventQuerySet(ListQuerySet["AuditEvent"]):
-    NARROWING = {
-        "from": "at__gte",
-        "until": "at__lte",
-        "action": "action",
-        "record_kind": "record_kind",
-    }
+    NARROWING = {"action": "action"}
 
 
 class AuditEvent(OfPractice):
@@ -41,4 +36,7 @@ class AuditEvent(OfPractice):
                 name="auditevent_read_once_an_hour",
             ),
         ]
-        indexes = [models.Index(fields=["practice", "subject_key", "at"], name="auditevent_subject_idx")]
+        indexes = [
+            models.Index(fields=["practice", "subject_key", "at"], name="auditevent_subject_idx"),
+            models.Index(fields=["account_id", "at"], name="auditevent_account_idx"),
+        ]

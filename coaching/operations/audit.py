@@ -1,10 +1,14 @@
 """The trail of who read or changed whose health data; rows are only ever added."""
 
 import uuid
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import datetime
 from typing import Any
 
+import structlog
+from django.db import DatabaseError, InterfaceError, OperationalError
+
+from coaching.errors import TrailError
 from coaching.models import Actor, AuditEvent, ChangeKind
 from coaching.operations.changes import note_records_of
 
@@ -20,7 +24,10 @@ def record_change(
     now: datetime,
     detail: dict[str, Any] | None = None,
 ) -> None:
-    """Add one change to the trail, in the caller's transaction; `actor` is None for the service itself."""
+    """Add one change to the trail, in the caller's transaction; `actor` is None for the service itself.
+
+    Raises TrailError, as all here do.
+    """
     record_changes(
         actor=actor,
         practice_id=practice_id,
@@ -45,7 +52,7 @@ def record_changes(
     detail: dict[str, Any] | None = None,
 ) -> None:
     """The same for several records of one client; those that apps keep are put to the front of the feed."""
-    AuditEvent.objects.bulk_create(
+    _add(
         AuditEvent(
             practice_id=practice_id,
             at=now,
@@ -77,8 +84,8 @@ def record_reads(*, actor: Actor, subject_keys: list[uuid.UUID], record_kind: st
 
 def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], now: datetime) -> None:
     """The same for records of several kinds: whose, and of which kind."""
-    AuditEvent.objects.bulk_create(
-        [
+    _add(
+        (
             AuditEvent(
                 practice_id=actor.practice_id,
                 at=now,
@@ -90,6 +97,36 @@ def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], no
                 read_hour=now.replace(minute=0, second=0, microsecond=0),
             )
             for key, record_kind in read
-        ],
-        ignore_conflicts=True,
+        ),
+        is_once_an_hour=True,
     )
+
+
+def record_read_by_feed(
+    *, practice_id: int, feed_uid: uuid.UUID, subject_key: uuid.UUID, now: datetime
+) -> None:
+    """A calendar program read a feed: nobody is signed in, so the feed itself stands for the device."""
+    _add(
+        [
+            AuditEvent(
+                practice_id=practice_id,
+                at=now,
+                device_id=feed_uid,
+                subject_key=subject_key,
+                action="read",
+                record_kind="calendar_feed",
+                record_id=str(feed_uid),
+            )
+        ]
+    )
+
+
+def _add(events: Iterable[AuditEvent], *, is_once_an_hour: bool = False) -> None:
+    """Whoever cannot be put on the trail gets nothing. A database that is away says so by itself."""
+    try:
+        AuditEvent.objects.bulk_create(events, ignore_conflicts=is_once_an_hour)
+    except (OperationalError, InterfaceError):
+        raise
+    except DatabaseError as error:
+        structlog.get_logger("audit").error("trail_not_written", error=type(error).__name__)
+        raise TrailError("What is read and changed cannot be recorded now; try again.") from error

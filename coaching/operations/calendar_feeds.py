@@ -10,9 +10,9 @@ from django.db import transaction
 from django.db.models import Q
 
 from coaching.errors import GoneError, NotFoundError
-from coaching.models import Actor, AuditEvent, CalendarFeed, Client
+from coaching.models import Actor, CalendarFeed, Client
 from coaching.models.scope import across_practices, within_practice
-from coaching.operations.audit import record_change
+from coaching.operations.audit import record_change, record_read_by_feed
 from coaching.reads.calendar_feed import FedSession, fed_sessions
 from coaching.reads.clients import client_for, local_today
 
@@ -89,17 +89,11 @@ def _digest_of(token: str) -> str:
 
 @transaction.atomic
 def _note_read(feed: CalendarFeed, now: datetime) -> None:
-    """Nobody is signed in, so the feed itself stands for the device; of two reads at once one is noted."""
+    """Once an hour; of two reads at once one is noted."""
     is_due = Q(last_read_at__isnull=True) | Q(last_read_at__lte=now - READ_STEP)
     if CalendarFeed.objects.filter(is_due, id=feed.id).update(last_read_at=now):
-        AuditEvent.objects.create(
-            practice_id=feed.practice_id,
-            at=now,
-            device_id=feed.uid,
-            subject_key=feed.client.audit_key,
-            action="read",
-            record_kind="calendar_feed",
-            record_id=str(feed.uid),
+        record_read_by_feed(
+            practice_id=feed.practice_id, feed_uid=feed.uid, subject_key=feed.client.audit_key, now=now
         )
 
 

@@ -20,11 +20,12 @@ from coaching.models import (
     ProgressionRule,
     TrainingStatus,
 )
+from coaching.models.client import ClientQuerySet
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.changes import Changed, note_changes, tell_anew
 from coaching.operations.places import emergency_text_of, place_faults
 from coaching.operations.versions import Kept, check_version, looking_twice, twin_of
-from coaching.reads.clients import client_for, local_today
+from coaching.reads.clients import client_for, clients_for, local_today
 from coaching.reads.memberships import own_membership
 
 ADULT_AT_YEARS = 18
@@ -144,6 +145,14 @@ def read_client(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> Client
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="client", now=now)
     return client
+
+
+def read_clients(*, actor: Actor, is_archived: bool, now: datetime) -> ClientQuerySet:
+    """The list of those the actor may see; everyone on it counts as read."""
+    rows = clients_for(actor, is_archived=is_archived)
+    keys = list(rows.values_list("audit_key", flat=True))
+    record_reads(actor=actor, subject_keys=keys, record_kind="client_list", now=now)
+    return rows
 
 
 def _apply(actor: Actor, client: Client, changes: ClientChanges, now: datetime) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-from coaching.errors import FieldFault, ForbearError
+from coaching.errors import FieldFault, ForbearError, TrailError
 from coaching.models import Actor, Client, PainReport, Session
 from coaching.operations.entries import FIRST_INSTANT, PainEntry, content_hash
 from coaching.operations.import_clients import Named, clients_named, refusals
@@ -204,6 +204,8 @@ def _store(
             try:
                 notices = record_new_pain_reports(actor=actor, client=client, entries=entries, now=now)
                 n_urgent += len(notices)
+            except TrailError:
+                raise
             except ForbearError as error:
                 problems += (RowProblem(report.line, "", error.code, error.detail) for report in some)
             n_done += len(some)

@@ -18,6 +18,7 @@ from coaching.errors import (
     GoneError,
     InvalidError,
     NotFoundError,
+    TrailError,
 )
 from coaching.models import Actor, ChangeKind, Client, LoggedSet, Session
 from coaching.models.base import ListQuerySet
@@ -82,11 +83,14 @@ def record_batch(
 ) -> list[BatchItem]:
     """Store up to a hundred sessions; each item succeeds or fails on its own, in order. Safe to repeat.
 
-    All of them in one transaction with bulk inserts; item by item only if that meets an error.
+    All of them in one transaction with bulk inserts; item by item only if that meets an error. Raises
+    TrailError.
     """
     try:
         with transaction.atomic():
             return _record_many(actor, client, entries, now)
+    except TrailError:
+        raise
     except (ForbearError, IntegrityError):
         return [_record_item(actor, client, entry, now) for entry in entries]
 
@@ -259,6 +263,8 @@ def _other_content(existing: Session) -> ConflictError:
 def _record_item(actor: Actor, client: Client, entry: SessionEntry, now: datetime) -> BatchItem:
     try:
         return BatchItem(record_session(actor=actor, client=client, entry=entry, now=now), None)
+    except TrailError:
+        raise
     except ForbearError as error:
         return BatchItem(None, error)
     except IntegrityError:

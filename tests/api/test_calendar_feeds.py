@@ -237,7 +237,7 @@ def test_no_log_line_holds_a_token(client, cast, signed_in, fetched_from):
     finally:
         logging.getLogger().removeHandler(handler)
     lines = sink.getvalue()
-    assert lines.count("Not Found: /api/v1/calendar/...") == 2
+    assert lines.count('"event": "refused"') == 2
     assert "fbrcal_" not in lines
 
 

@@ -389,7 +389,7 @@ def test_a_deleted_session_does_not_come_back(run, cast):
         membership_id=cast.owner.id,
         sees_all_clients=True,
     )
-    delete_session(actor=owner, session=Session.objects.get(), expected_version=1, now=timezone.now())
+    delete_session(actor=owner, session_uid=Session.objects.get().uid, expected_version=1, now=timezone.now())
     assert run(HEADER, GOOD).faults == [(2, "", "gone")]
     assert not LoggedSet.objects.exists()
 
