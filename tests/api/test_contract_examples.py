@@ -14,7 +14,7 @@ from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from api.examples import EXAMPLES, FOLDER
 from coaching.exchange import public_addresses
-from tests.api.contract_story import NOW, Stage, operations_of, read_document, told
+from tests.api.contract_story import NOW, Stage, operations_of, read_document, told, translated
 
 # The database is there only where a test asks for it.
 pytestmark = pytest.mark.django_db
@@ -94,11 +94,12 @@ def shortened(value: Any) -> Any:
 
 
 def write_examples(stage: Stage) -> None:
+    names = {real: shown for shown, real in stage.real.items()}
     for path in FOLDER.glob("*.json"):
         examples = json.loads(path.read_text(encoding="utf-8"))
         for name, example in examples.items():
             example["answers"] = {
-                str(status): shortened(stage.played[name, status].body)
+                str(status): shortened(translated(stage.played[name, status].body, names))
                 for shown, status in shown_answers()
                 if shown == name and is_shown(OPERATIONS[name]["responses"][str(status)])
             }
