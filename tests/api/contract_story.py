@@ -388,9 +388,7 @@ class Story:
         play("device_sign_out_everywhere", 204, self.client)
         play("password_reset_create", 202, APIClient())
         account = Account.objects.get(email=EXAMPLES["password_reset_create"]["request"]["email"])
-        self.stage.stand_for(
-            EXAMPLES["password_reset_accept"]["request"]["token"], reset_token(account, NOW)
-        )
+        self.stage.stand_for(EXAMPLES["password_reset_accept"]["request"]["token"], reset_token(account, NOW))
         play("password_reset_accept", 204, APIClient())
         play("membership_end", 204, self.owner)
         play("sign_out", 204, self.owner)

@@ -166,9 +166,7 @@ def reader_of(cast, coach, signed_in):
 
 
 @pytest.mark.parametrize("route", sorted(lists()))
-def test_every_order_of_every_list_comes_in_pages_as_it_comes_whole(
-    furnished, reader_of, route, ordered_by
-):
+def test_every_order_of_every_list_comes_in_pages_as_it_comes_whole(furnished, reader_of, route, ordered_by):
     address, reader = address_of(route, furnished), reader_of(route)
     for word in ["stored", *lists()[route].orders]:
         whole = reader.get(f"{address}?ordering={word}&page_size=200").json()["items"]
