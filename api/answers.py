@@ -13,6 +13,9 @@ WITH_BODY = (
     *("too_many_keys", "duplicate_key", "too_many_items", "string_too_long", "nul", "lone_surrogate"),
     *("too_large", "unsupported_media_type", "encoding_not_accepted", "invalid"),
 )
+WITH_CSV = (
+    *("empty_body", "too_large", "unsupported_media_type", "encoding_not_accepted", "invalid", "conflict"),
+)
 STORES = ("consent_missing", "gone")
 RAISED: dict[str, tuple[str, ...]] = {
     "alert_acknowledge": ("forbidden",),
@@ -23,58 +26,87 @@ RAISED: dict[str, tuple[str, ...]] = {
     "alert_put_off": ("forbidden",),
     "assignment_create": ("forbidden", "conflict", "gone"),
     "assignment_end": ("forbidden", "gone"),
-    "body_mass_create": STORES,
+    "body_mass_create": ("conflict", *STORES),
     "calendar_feed_create": ("gone",),
     "change_list": ("bad_mark", "not_found"),
-    "clearance_create": STORES,
-    "client_create": ("forbidden",),
+    "clearance_create": ("conflict", *STORES),
+    "client_create": ("forbidden", "conflict"),
     "client_exercise_stress_delete": ("forbidden",),
-    "client_exercise_stress_set": ("forbidden", *STORES),
+    "client_exercise_stress_set": ("forbidden", "conflict", *STORES),
     "client_update": ("forbidden",),
+    "consent_give": ("conflict",),
     "exercise_create": ("forbidden", "conflict"),
-    "injury_create": ("forbidden", *STORES),
+    "exercise_stress_set": ("conflict",),
+    "injury_create": ("forbidden", "conflict", *STORES),
     "injury_update": ("forbidden", *STORES),
-    "intervention_note_create": ("forbidden", *STORES),
-    "invitation_accept": ("link_invalid", "sign_in_refused", "conflict", "too_many_attempts"),
-    "invitation_create": ("forbidden", "not_found", "conflict"),
+    "intervention_note_create": ("forbidden", "conflict", *STORES),
+    "invitation_accept": (
+        *("link_invalid", "sign_in_refused", "second_factor_needed", "conflict", "too_many_attempts"),
+    ),
+    "invitation_create": ("forbidden", "not_found", "conflict", "too_many_attempts"),
     "membership_end": ("forbidden", "conflict", "invalid"),
     "membership_update": ("forbidden",),
+    "pain_report_delete": ("bad_id", "gone"),
+    "pain_report_file_get_all": ("forbidden",),
+    "pain_report_get": ("gone",),
     "pain_report_put": ("bad_id", "conflict", *STORES),
     "password_change": ("too_many_attempts",),
+    "password_reset_accept": ("link_invalid", "too_many_attempts"),
+    "password_reset_create": ("too_many_attempts",),
     "plan_archive": ("forbidden", "gone"),
+    "plan_create": ("conflict", "gone"),
+    "plan_file_get_all": ("forbidden",),
     "plan_preview": ("conflict", "gone"),
     "plan_replace": ("forbidden", "conflict", "gone"),
-    "referral_create": ("forbidden", *STORES),
+    "referral_create": ("forbidden", "conflict", *STORES),
     "referral_get_fhir": ("consent_missing",),
     "referral_get_html": ("consent_missing",),
     "referral_get_pdf": ("consent_missing",),
-    "restriction_create": ("forbidden", *STORES),
-    "restriction_delete": ("forbidden",),
+    "restriction_create": ("forbidden", "conflict", *STORES),
+    "restriction_delete": ("forbidden", "gone"),
     "scheduled_session_update": ("forbidden", "conflict"),
-    "session_delete": ("gone",),
+    "second_factor_confirm": ("conflict",),
+    "second_factor_create": ("conflict", "too_many_attempts"),
+    "second_factor_delete": ("conflict", "too_many_attempts"),
+    "session_delete": ("bad_id", "gone"),
+    "session_file_get_all": ("forbidden",),
     "session_get": ("gone",),
     "session_put": ("bad_id", "conflict", *STORES),
     "session_put_batch": ("bad_envelope", "unknown_key", "too_many_sessions", "not_found"),
     "session_update": ("conflict", *STORES),
-    "sign_in": ("sign_in_refused", "too_many_attempts"),
+    "sign_in": ("sign_in_refused", "second_factor_needed", "too_many_attempts"),
+    "webhook_create": ("conflict",),
+    "webhook_test": ("conflict",),
 }
-# Operations that read If-Match, and whether they refuse to go on without it.
+# Writing operations that read If-Match, and whether they refuse to go on without it.
 READS_IF_MATCH: dict[str, bool] = {
     "alert_acknowledge": True,
     "alert_close": True,
     "alert_confirm_withdrawal": True,
     "alert_put_off": True,
     "assignment_end": True,
+    "body_mass_create": False,
+    "client_exercise_stress_delete": True,
+    "client_exercise_stress_set": False,
     "client_update": True,
+    "consent_give": False,
+    "consent_withdraw": False,
+    "exercise_stress_delete": True,
+    "exercise_stress_set": False,
     "injury_update": True,
     "membership_end": True,
     "membership_update": True,
+    "pain_report_delete": True,
+    "pain_report_put": False,
     "plan_archive": True,
     "plan_replace": False,
     "scheduled_session_update": True,
     "session_delete": True,
     "session_put": False,
     "session_update": True,
+    "webhook_delete": True,
+    "webhook_rotate_secret": True,
+    "webhook_update": True,
 }
 _RETRY_AFTER = {
     "Retry-After": {
@@ -98,12 +130,8 @@ HEADERS: dict[int, dict[str, Any]] = {
 
 def raised_by(operation_id: str) -> set[str]:
     """Codes of what the call behind this operation raises, its version check included."""
-    codes = {"unavailable", *RAISED.get(operation_id, ())}
-    if operation_id in READS_IF_MATCH:
-        codes.add("stale_version")
-    if READS_IF_MATCH.get(operation_id):
-        codes.add("version_required")
-    return codes
+    version = ("stale_version", "version_required") if operation_id in READS_IF_MATCH else ()
+    return {"unavailable", *RAISED.get(operation_id, ()), *version}
 
 
 def by_status(codes: set[str]) -> dict[int, list[ProblemType]]:
@@ -128,5 +156,8 @@ def version_need(operation_id: str) -> OpenApiParameter | None:
         str,
         OpenApiParameter.HEADER,
         required=READS_IF_MATCH[operation_id],
-        description='The ETag of the version that you edit, like "3".',
+        description=(
+            'The ETag of the version that you edit, as it was answered, like "3-9f2c4e17a08b5d36". '
+            "Weak or not, only its version counts here."
+        ),
     )

@@ -62,6 +62,14 @@ NOUNS = {noun: tag for tag, (_, nouns) in TAGS.items() for noun in nouns}
 # What a client sees is a part of what a coach sees, so that a record may fit both of its shapes.
 SEEN_BY_ROLE = ("ClientRecordOut", "AlertRecordOut")
 
+# What a conflict tells of the record that stands, where the caller may see it.
+WHAT_STANDS = {
+    "current_version": 2,
+    "etag": '"2-9f2c4e17a08b5d36"',
+    "differences": [{"pointer": "/sets/0/reps", "yours": 8, "stored": 6}],
+    "more_differences": 0,
+}
+
 INTRODUCTION = """\
 Back end for strength coaches whose clients train hard around hurt or worn joints.
 
@@ -75,38 +83,63 @@ Whatever names a red flag belongs to a licensed clinician, and in an emergency t
 An invitation is accepted, or an account signs in, with a device name. The answer holds a token for this
 device and this practice, shown once. Send it as `Authorization: Bearer <token>`; it lasts 90 days. Who
 asks, in which practice and in which role follows from the token and never from the request. What you may
-not see is not there: 404.
+not see is not there: 404. An account with a second factor also gives a `code`; without one the answer is
+401 `second_factor_needed`. Keep the `device_proof`, also after signing out, and send it with the next
+sign-in: then nobody who guesses at the account locks this device out.
 
 ## Writing, and being offline
 
-Sessions, sets and pain reports are stored under UUIDs that the app makes. **Sending the same again is
-harmless**: it answers 200 and writes nothing. Keep what is not sent yet in a queue. Of a single post or an
-item of a batch: drop it on 200, 201, 204, 410 and, once shown, 422; park it for a person on 403, 404, 409
-and 412; keep it and try again, ever more slowly, on 429, 500, 503 or no answer. Afterwards ask `/changes`
-for what others did meanwhile.
+Sessions, sets and pain reports are stored under UUIDs that the app makes; what else is posted takes one as
+`id` where its body has that key. **Sending the same again is harmless**: it answers 200 and writes nothing;
+without an id of your own a post may make a second record. Keep what is not sent yet in a queue. Of a single
+post or an item of a batch: drop it on 200, 201, 204, 410 and, once shown, 422; park it for a person on 403,
+404, 409 and 412; keep it and try again, ever more slowly, on 429, 500, 503 or no answer. What is taken back
+before its post has come in is deleted all the same: name version 1, and the late post finds 410. Afterwards
+ask `/changes` for what others did meanwhile.
 
 Bodies are JSON in UTF-8 with `Content-Length`, uncompressed, at most 2 MiB. Unknown keys are faults.
 Instants carry an offset; names end `_on` for local dates, `_at` for instants, `_s` for seconds, `_kg` for
 kilograms. null is "not known"; it never stands for 0.
 
-## Versions
+## Versions and conflicts
 
-What can be edited has a `version` and answers with it as `ETag`. Send it as `If-Match` with the edit: 412
-says that somebody was faster, 428 that it is missing. `If-None-Match` on a GET answers 304 while nothing
-changed. PATCH takes a JSON merge patch (RFC 7396): a key that is left out stays, null empties it, an array
-is replaced whole.
+What can be edited has a `version`, and an `ETag` that begins with it. Send the ETag as `If-Match` with the
+edit: 412 says that somebody was faster, 428 that it is missing; only its version counts then. PATCH takes a
+JSON merge patch (RFC 7396): a key that is left out stays, null empties it, an array is replaced whole.
 
-## Pages
+409 and 412 say what stands, if you may see it: `current_version`, `etag`, and in `differences` each value
+that was sent (`yours`) beside the one that is stored, by its RFC 6901 pointer into the body as it was sent;
+`-` at the end of a pointer is something that only the stored record has. At most 100 are told;
+`more_differences` counts the rest. So a person can decide; then send the edit with that `etag`, or drop it.
+Two writes at the same moment may meet in 409 wherever something is written.
 
-Lists come in pages of `page_size` with a `next` address (also as `Link`), which is null on the last. Follow
-it as it is.
+## Reading
+
+Every JSON answer has an `ETag`. With `If-None-Match`, 304 without a body says that it still stands; with
+`If-Match`, 412 that it does not. `fields=id,name` trims an answer, or each item of a list, to these names; a
+dot leads deeper. What says stop, ask or refer out stays whatever you name. Unknown query parameters are
+refused.
+
+Lists come in pages of `page_size` with a `next` address (also as `Link`, with `first` and `prev`), which is
+null on the last. Follow it as it is: it is good for the same caller, filters and `ordering` only.
+
+## Files and webhooks
+
+`text/csv` is one row per set, pain report or prescription, as RFC 4180 says it. What an export gives, an
+import takes; the same file twice is there once. Of a file with bad rows nothing is written unless
+`skip_bad=true`; `errors` points at `/rows/{line of the file}/{column}`, and `dry_run=true` only counts.
+
+Instead of asking all the time an owner lets a server be told of alerts: `POST /webhooks`. What is sent names
+ids and no health data, is signed as Standard Webhooks 1.0 lays down, comes at least once, in no promised
+order, and is read from the API by whoever may.
 
 ## Problems
 
 Whatever is not a success is `application/problem+json` (RFC 9457). Go by `type`; `title` and `detail` are
 for people. `type` is an address of this server and tells the same as this table. `errors` names faulty
-fields by RFC 6901 pointers. Beside what each operation lists, any address may answer 400 `bad_request`, 405
-`method_not_allowed`, 406 `not_acceptable`, 411 `length_required`, 413 `too_large` and 500 `server_error`.
+fields by RFC 6901 pointers. Beside what each operation lists, any address may answer 400 `bad_request`, 403
+`https_required`, 405 `method_not_allowed`, 406 `not_acceptable`, 411 `length_required`, 413 `too_large` and
+500 `server_error`.
 
 """
 
@@ -133,7 +166,11 @@ def finish(result: dict[str, Any], generator: Any, request: Any, public: bool) -
 
 def _problem_example(code: str) -> dict[str, Any]:
     kind = PROBLEM_TYPES[code]
-    return {"summary": TITLES[kind.status], "value": problem_body(code, kind.status, kind.when)}
+    members = WHAT_STANDS if code in ("conflict", "stale_version") else None
+    return {
+        "summary": TITLES[kind.status],
+        "value": problem_body(code, kind.status, kind.when, members=members),
+    }
 
 
 def _put_examples(operation: dict[str, Any]) -> None:

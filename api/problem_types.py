@@ -28,8 +28,19 @@ _ALL = (
     ProblemType(
         "bad_parameter", 400, "A query parameter has an unknown name or an impossible value.", ASK_WELL
     ),
+    ProblemType(
+        "unknown_field",
+        400,
+        "`fields` names what the answer does not have; the detail lists what it has.",
+        ASK_WELL,
+    ),
     ProblemType("repeated_parameter", 400, "A query parameter is given twice.", ASK_WELL),
-    ProblemType("bad_cursor", 400, "The cursor of a page is not one of ours.", "Begin with the first page."),
+    ProblemType(
+        "bad_cursor",
+        400,
+        "The cursor of a page was made for another caller, list, filter or order, or changed.",
+        "Begin with the first page.",
+    ),
     ProblemType(
         "bad_mark",
         400,
@@ -39,7 +50,7 @@ _ALL = (
     ProblemType("bad_id", 400, "The id under which something new is to be stored is nil or max.", ASK_WELL),
     ProblemType("bad_envelope", 400, "A batch is not an object with an array of items.", SEND_WELL),
     ProblemType("unknown_key", 400, "The envelope of a batch has a key that it does not know.", SEND_WELL),
-    ProblemType("empty_body", 400, "A patch has no body at all.", "Send it again, whole."),
+    ProblemType("empty_body", 400, "A patch or a file has no body at all.", "Send it again, whole."),
     ProblemType("not_utf8", 400, "The body is not UTF-8.", SEND_WELL),
     ProblemType("not_json", 400, "The body is not JSON, or was cut off.", SEND_WELL),
     ProblemType("not_a_number", 400, "A number is NaN, infinite or unreadable.", SEND_WELL),
@@ -73,7 +84,12 @@ _ALL = (
         "Ask the person for the code, and send it with the password.",
     ),
     ProblemType("https_required", 403, "It was called over plain http.", "Call by https, with a new token."),
-    ProblemType("permission_denied", 403, "Only owners and coaches may call this.", LET_A_PERSON_SEE),
+    ProblemType(
+        "permission_denied",
+        403,
+        "Your role may not call this: it is for owners and coaches, or for owners alone.",
+        LET_A_PERSON_SEE,
+    ),
     ProblemType("forbidden", 403, "You may see it, but not do this to it.", LET_A_PERSON_SEE),
     ProblemType(
         "consent_missing",
@@ -118,7 +134,7 @@ _ALL = (
     ProblemType(
         "version_required",
         428,
-        "An edit does not say which version it edits.",
+        "An edit does not say which one version it edits: If-Match is missing, a list or *.",
         "Read it, and send the edit with its ETag in If-Match.",
     ),
     ProblemType(

@@ -11,6 +11,7 @@ from api.answers import (
     HEADERS,
     SIGNED_IN,
     WITH_BODY,
+    WITH_CSV,
     WITH_QUERY,
     by_status,
     example_of,
@@ -18,9 +19,9 @@ from api.answers import (
     version_need,
 )
 from api.document import tag_of
-from api.permissions import IsCoach
+from api.permissions import IsCoach, IsOwner
 from api.problems import CONTENT_TYPE
-from api.reading_schema import ReadingAutoSchema
+from api.reading_schema import FIELDS, ReadingAutoSchema
 from coaching.models import InjuryStatus, Joint, RestrictionKind, SetSide, SiteSide
 
 JOINTS = Joint.values
@@ -28,6 +29,7 @@ SITE_SIDES = SiteSide.values
 SET_SIDES = SetSide.values
 INJURY_STATUSES = InjuryStatus.values
 RESTRICTION_KINDS = RestrictionKind.values
+BY_ROLE = (IsCoach, IsOwner)
 
 
 class DeviceTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
@@ -85,22 +87,23 @@ class ProblemAutoSchema(ReadingAutoSchema):
 
     def _problem_codes(self) -> set[str]:
         """What this operation may answer: what follows from its shape, and what its call raises."""
-        is_signed_in, has_body = bool(self.get_auth()), self.method in ("POST", "PUT", "PATCH")
+        is_signed_in, sends_csv = bool(self.get_auth()), self.map_parsers() == ["text/csv"]
+        has_body = self.method in ("POST", "PUT", "PATCH") and self.get_request_serializer() is not None
         shape = {
             **dict.fromkeys(SIGNED_IN, is_signed_in),
-            "permission_denied": any(isinstance(kind, IsCoach) for kind in self.view.get_permissions()),
+            "permission_denied": any(isinstance(kind, BY_ROLE) for kind in self.view.get_permissions()),
             "not_found": "{" in self.path,
-            **dict.fromkeys(WITH_BODY, has_body and self.get_request_serializer() is not None),
             "empty_body": self.method == "PATCH",
+            **dict.fromkeys(WITH_CSV if sends_csv else WITH_BODY, has_body),
             **dict.fromkeys(
                 WITH_QUERY, self._is_read() or any(map(is_basic_serializer, self.get_override_parameters()))
             ),
+            "unknown_field": FIELDS in self.get_override_parameters(),
             "stale_version": self._is_read(),
             "bad_cursor": self._is_paged(),
         }
-        return {code for code, is_possible in shape.items() if is_possible} | raised_by(
-            self.get_operation_id()
-        )
+        found = {code for code, is_possible in shape.items() if is_possible}
+        return found | raised_by(self.get_operation_id())
 
     def get_tags(self) -> list[str]:
         return [tag_of(self.get_operation_id())]

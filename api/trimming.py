@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
+from drf_spectacular.utils import PolymorphicProxySerializer
 from rest_framework import serializers
 
 from api.problems import Problem
@@ -90,6 +91,9 @@ def _shape_of(view: Any) -> serializers.BaseSerializer[Any] | None:
 def _below(field: Any) -> Any:
     if isinstance(field, serializers.ListSerializer | serializers.ListField):
         return _below(field.child)
+    if isinstance(field, PolymorphicProxySerializer):
+        shapes: Any = field.serializers
+        return {name: below for each in shapes for name, below in _below(each()).items()}
     if isinstance(field, serializers.DictField | serializers.JSONField):
         return None
     if isinstance(field, serializers.Serializer):

@@ -16,6 +16,7 @@ PROBLEM = "application/problem+json"
 # Told once, in the introduction of the document.
 ANYWHERE = {
     "bad_request",
+    "https_required",
     "method_not_allowed",
     "not_acceptable",
     "length_required",

@@ -11,7 +11,9 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
+import pyotp
 import yaml
 from rest_framework.test import APIClient
 
@@ -19,7 +21,9 @@ from api.examples import EXAMPLES
 from coaching.demo.plans import FEWER_REPS
 from coaching.demo.stories import STORIES
 from coaching.demo.training import SkippedDay, days_of
+from coaching.models import Account
 from coaching.nightly import night_by_hand, run_night
+from coaching.operations.password_resets import reset_token
 from coaching.operations.practices import create_practice
 
 DOCUMENT = Path(__file__).parents[2] / "api" / "openapi.yaml"
@@ -77,7 +81,7 @@ class Stage:
             name, where = parameter["name"], parameter["in"]
             if name not in example["parameters"]:
                 continue
-            value = str(translated(example["parameters"][name], self.real))
+            value = in_an_address(translated(example["parameters"][name], self.real))
             if where == "path":
                 path = path.replace("{" + name + "}", value)
             elif where == "query":
@@ -85,30 +89,36 @@ class Stage:
             else:
                 headers["HTTP_IF_MATCH"] = value if version is None else f'"{version}"'
         if query:
-            path += "?" + "&".join(f"{name}={value}" for name, value in query.items())
+            path += f"?{urlencode(query)}"
         body = translated(example["request"], self.real)
-        answer: Any = who.generic(
-            method, path, "" if body is None else json.dumps(body), "application/json", **headers
-        )
-        assert answer.status_code == status, (operation_id, answer.status_code, answer.content[:600])
+        if not isinstance(body, str):
+            body = "" if body is None else json.dumps(body)
+        media_type = next(iter(operation.get("requestBody", {}).get("content", ())), "application/json")
+        answer: Any = who.generic(method, path, body, media_type, **headers)
+        content: bytes = answer.getvalue()
+        assert answer.status_code == status, (operation_id, answer.status_code, content[:600])
         content_type = answer.get("Content-Type", "").split(";")[0]
         found = None
         if content_type.endswith("json"):
-            found = json.loads(answer.content)
+            found = json.loads(content)
         elif content_type.startswith("text/") or content_type.endswith("svg+xml"):
-            found = answer.content.decode()
+            found = content.decode()
         shown = {real: shown for shown, real in self.real.items()}
         self.played[operation_id, status] = Played(status, translated(found, shown), content_type)
         return found
 
 
+def in_an_address(value: Any) -> str:
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
 def translated(value: Any, names: dict[str, str]) -> Any:
-    """`value` with what `names` knows replaced, as a whole string or within an address."""
+    """`value` with what `names` knows replaced, as a whole string or within an address or a file."""
     if isinstance(value, dict):
         return {key: translated(each, names) for key, each in value.items()}
     if isinstance(value, list):
         return [translated(each, names) for each in value]
-    if isinstance(value, str) and "://" in value:
+    if isinstance(value, str) and ("://" in value or "\n" in value):
         for name, other in names.items():
             value = value.replace(name, other)
     return names.get(value, value) if isinstance(value, str) else value
@@ -152,6 +162,8 @@ class Story:
         self.red_flags()
         self.exercises()
         self.files()
+        self.csv_files()
+        self.webhooks()
         self.endings()
 
     def people(self) -> None:
@@ -164,7 +176,9 @@ class Story:
             now=NOW,
         )
         stand_for(EXAMPLES["invitation_accept"]["request"]["token"], self.made.invitation.token)
-        self.owner = with_token(play("invitation_accept", 201, APIClient())["token"])
+        accepted_first = play("invitation_accept", 201, APIClient())
+        self.owner = with_token(accepted_first["token"])
+        stand_for(EXAMPLES["sign_in"]["request"]["device_proof"], accepted_first["device_proof"])
         second = play("sign_in", 200, APIClient())
         stand_for(self.stage.id_in("device_sign_out", "device_id"), second["me"]["device"])
         stand_for(self.stage.id_in("membership_get", "membership_id"), second["me"]["membership"])
@@ -181,11 +195,24 @@ class Story:
         play("membership_list", 200, self.owner)
         play("membership_get", 200, self.owner)
         play("membership_update", 200, self.owner)
+        self.second_factor()
+        webhook = play("webhook_create", 201, self.owner)["webhook"]
+        stand_for(self.stage.id_in("webhook_get", "webhook_id"), webhook["id"])
+
+    def second_factor(self) -> None:
+        play, stand_for = self.stage.play, self.stage.stand_for
+        secret = play("second_factor_create", 201, self.owner)["secret"]
+        stand_for(EXAMPLES["second_factor_confirm"]["request"]["code"], pyotp.TOTP(secret).at(NOW))
+        recovery_codes = play("second_factor_confirm", 200, self.owner)["recovery_codes"]
+        stand_for(EXAMPLES["second_factor_delete"]["request"]["code"], recovery_codes[0])
+        play("second_factor_delete", 204, self.owner)
 
     def client_record(self) -> None:
         play, stand_for = self.stage.play, self.stage.stand_for
-        client = play("client_create", 201, self.owner)
-        stand_for(self.stage.id_in("client_get", "client_id"), client["id"])
+        play("client_create", 201, self.owner)
+        play("client_create", 200, self.owner)
+        client_id = self.stage.id_in("client_get", "client_id")
+        stand_for(client_id, client_id)
         invited = play("invitation_create", 201, self.owner)
         self.client = with_token(accepted(invited["token"], "Maren Holt", CLIENT_PASSWORD))
         play("client_list", 200, self.owner)
@@ -198,25 +225,25 @@ class Story:
         play("body_mass_create", 201, self.client)
         play("body_mass_create", 200, self.client)
         play("body_mass_list", 200, self.owner)
-        injury = play("injury_create", 201, self.owner)
-        stand_for(self.stage.id_in("injury_get", "injury_id"), injury["id"])
+        play("injury_create", 201, self.owner)
+        play("injury_create", 200, self.owner)
         play("injury_list", 200, self.owner)
         play("injury_update", 200, self.owner)
         play("injury_get", 200, self.owner)
-        restriction = play("restriction_create", 201, self.owner)
-        stand_for(self.stage.id_in("restriction_delete", "restriction_id"), restriction["id"])
+        play("restriction_create", 201, self.owner)
+        play("restriction_create", 200, self.owner)
         play("restriction_list", 200, self.owner)
 
     def plans(self) -> None:
         play, stand_for = self.stage.play, self.stage.stand_for
-        stand_for(self.stage.id_in("plan_get", "plan_id"), play("plan_create", 201, self.owner)["id"])
+        play("plan_create", 201, self.owner)
+        play("plan_create", 200, self.owner)
         other = ask(self.owner, "POST", "/plans", FEWER_REPS.body(12))
         stand_for(self.stage.id_in("plan_archive", "plan_id"), other["id"])
         play("plan_list", 200, self.owner)
         play("plan_get", 200, self.owner)
         play("plan_version_get", 200, self.owner)
-        assignment = play("assignment_create", 201, self.owner)
-        stand_for(self.stage.id_in("assignment_get", "assignment_id"), assignment["id"])
+        play("assignment_create", 201, self.owner)
         play("assignment_create", 200, self.owner)
         play("assignment_list", 200, self.owner)
         play("assignment_get", 200, self.owner)
@@ -254,6 +281,7 @@ class Story:
         for step, operation_id in enumerate(("alert_acknowledge", "alert_put_off", "alert_close")):
             play(operation_id, 200, self.owner, version + step)
         play("intervention_note_create", 201, self.owner)
+        play("intervention_note_create", 200, self.owner)
         play("intervention_note_list", 200, self.client)
 
     def client_day(self) -> None:
@@ -271,6 +299,7 @@ class Story:
         play("session_list", 200, self.owner)
         play("set_confirm", 200, self.owner)
         play("session_delete", 204, self.client)
+        play("pain_report_delete", 204, self.client)
         play("scheduled_session_list", 200, self.client)
         play("scheduled_session_update", 200, self.owner)
         play("scheduled_session_get", 200, self.client)
@@ -286,6 +315,7 @@ class Story:
         play("alert_confirm_withdrawal", 200, self.owner, asked["version"])
         self.report_swollen_calf("f0b8e9c6-0c7e-4e0b-8c55-5a3b1de2a902")
         play("clearance_create", 201, self.owner)
+        play("clearance_create", 200, self.owner)
         play("clearance_list", 200, self.owner)
 
     def report_swollen_calf(self, uid: str) -> None:
@@ -303,6 +333,7 @@ class Story:
         play = self.stage.play
         play("exercise_list", 200, self.owner)
         play("exercise_create", 201, self.owner)
+        play("exercise_create", 200, self.owner)
         play("exercise_get", 200, self.client)
         for noun in ("exercise_stress", "client_exercise_stress"):
             play(f"{noun}_set", 201, self.owner)
@@ -316,8 +347,8 @@ class Story:
         for picture in ("site_picture", "lift_picture", "lift_sides_picture", "adherence_picture"):
             play(f"{picture}_get_svg", 200, self.owner)
             play(f"{picture}_get_png", 200, self.owner)
-        referral = play("referral_create", 201, self.owner)
-        stand_for(self.stage.id_in("referral_get_html", "referral_id"), referral["id"])
+        play("referral_create", 201, self.owner)
+        play("referral_create", 200, self.owner)
         play("referral_list", 200, self.owner)
         for form in ("html", "pdf", "fhir"):
             play(f"referral_get_{form}", 200, self.owner)
@@ -327,6 +358,23 @@ class Story:
         stand_for(shown, token)
         play("calendar_feed_get", 200, APIClient())
         play("calendar_feed_delete", 204, self.client)
+
+    def csv_files(self) -> None:
+        for file in ("session_file", "pain_report_file"):
+            for operation in ("import", "import_all", "get", "get_all"):
+                self.stage.play(f"{file}_{operation}", 200, self.owner)
+        for operation_id in ("plan_file_import", "plan_file_get", "plan_file_get_all"):
+            self.stage.play(operation_id, 200, self.owner)
+
+    def webhooks(self) -> None:
+        play = self.stage.play
+        play("webhook_test", 202, self.owner)
+        play("webhook_delivery_list", 200, self.owner)
+        play("webhook_list", 200, self.owner)
+        play("webhook_get", 200, self.owner)
+        play("webhook_update", 200, self.owner)
+        play("webhook_rotate_secret", 201, self.owner)
+        play("webhook_delete", 204, self.owner)
 
     def endings(self) -> None:
         play = self.stage.play
@@ -338,6 +386,10 @@ class Story:
         play("consent_withdraw", 204, self.client)
         play("password_change", 204, self.client)
         play("device_sign_out_everywhere", 204, self.client)
+        play("password_reset_create", 202, APIClient())
+        account = Account.objects.get(email=EXAMPLES["password_reset_create"]["request"]["email"])
+        self.stage.stand_for(EXAMPLES["password_reset_accept"]["request"]["token"], reset_token(account, NOW))
+        play("password_reset_accept", 204, APIClient())
         play("membership_end", 204, self.owner)
         play("sign_out", 204, self.owner)
 

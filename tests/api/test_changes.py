@@ -198,6 +198,7 @@ def month_away(cast, signed_in, app, coach, time_machine):
         assert app.delete(f"/api/v1/sessions/{uid}", headers={"If-Match": '"1"'}).status_code == 204
     assign(cast, starts_on=date(2026, 3, 25), weekdays=(1, 4), name="Second")
     pass_days(time_machine, 10)
+    away.api = signed_in(cast.client)  # its token has lain idle for too long
     return away
 
 
@@ -234,7 +235,8 @@ def test_a_month_away_is_caught_up_in_three_calls_and_reads_as_the_records_thems
     assert [(answer["items"], answer["has_more"]) for answer in again] == [([], False)]
 
 
-def test_a_coach_who_begins_reads_the_same_as_the_records_themselves(cast, coach, month_away):
+def test_a_coach_who_begins_reads_the_same_as_the_records_themselves(cast, signed_in, month_away):
+    coach = signed_in(cast.coach)
     copy = Copy(coach, page_size=200)
     assert len(copy.catch_up()) <= 3
     assert {kind for kind, _ in copy.held} == set(ChangeKind.values)
@@ -265,7 +267,6 @@ def test_every_record_comes_once_with_its_kind_version_and_client(cast, coach):
         "restriction",
         "clearance",
         "intervention_note",
-        "pain_report",
     }
 
 

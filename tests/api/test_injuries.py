@@ -261,7 +261,7 @@ def test_a_restriction_is_taken_back_and_the_trail_keeps_it(cast, signed_in, inj
     assert api.delete(address(cast.client, injury.uid, "restrictions", uid)).status_code == 204
     assert api.get(address(cast.client, injury.uid, "restrictions")).json()["items"] == []
     assert AuditEvent.objects.filter(action="delete", record_id=uid).exists()
-    assert api.delete(address(cast.client, injury.uid, "restrictions", uid)).status_code == 404
+    assert api.delete(address(cast.client, injury.uid, "restrictions", uid)).status_code == 410
 
 
 def test_a_client_reads_their_restrictions_and_changes_none(cast, signed_in, injury):
