@@ -57,7 +57,10 @@ def test_the_image_copies_only_what_is_there():
 def test_secrets_come_from_the_environment_and_have_no_default(service):
     for name, value in (SERVICES[service].get("environment") or {}).items():
         if re.search("SECRET|PASSWORD|AUTH", name):
-            is_needed = name not in ("SECRET_KEY_FALLBACKS", "PASSWORD_RESET_URL")  # no secret, or may be empty
+            is_needed = name not in (
+                "SECRET_KEY_FALLBACKS",
+                "PASSWORD_RESET_URL",
+            )
             assert re.fullmatch(r"\$\{[A-Z_]+:\?\}" if is_needed else r"\$\{[A-Z_]+:-\}", value)
 
 
