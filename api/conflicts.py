@@ -47,8 +47,18 @@ def differences(serializer: Any, sent: dict[str, Any], shown: Any) -> Iterator[D
 
 
 def _meant(serializer: Any, body: Any) -> Any:
-    checker = type(serializer)(data=body, partial=serializer.partial)
+    if serializer.partial:
+        return _meant_by_member(type(serializer)(), body)
+    checker = type(serializer)(data=body)
     return checker.validated_data if checker.is_valid() else body
+
+
+def _meant_by_member(whole: Any, body: Any) -> Any:
+    """A patch names some members, each of them whole: what is left out within one has its default."""
+    try:
+        return {key: whole.fields[key].run_validation(value) for key, value in body.items()}
+    except (KeyError, AttributeError, serializers.ValidationError):
+        return body
 
 
 def _walk(field: Any, path: Path, raw: tuple[Any, Any], meant: tuple[Any, Any]) -> Iterator[Difference]:

@@ -34,7 +34,7 @@ def keep_what_may_be_told(_: Any, __: str, event: EventDict) -> EventDict:
         kept = {key: event[key] for key in event if key in ALLOWED}
         return kept | {"left_out": left_out} if left_out else kept
     kept = {key: event[key] for key in ("level", "logger", "timestamp", "exc_info") if key in event}
-    return kept | {"event": _said(record, event["positional_args"])} | _asked(record)
+    return {**kept, "event": _said(record, event["positional_args"]), **_asked(record)}
 
 
 def _said(record: logging.LogRecord, args: Any) -> str:
@@ -43,7 +43,7 @@ def _said(record: logging.LogRecord, args: Any) -> str:
     if not args or not isinstance(record.msg, str):
         return f"{record.filename}:{record.lineno} {record.funcName}"  # perhaps put together beforehand
     try:
-        return record.msg % _without_words(args)
+        return str(record.msg % _without_words(args))
     except (TypeError, ValueError, KeyError):
         return record.msg
 
@@ -56,7 +56,7 @@ def _without_words(args: Any) -> Any:
 
 def _asked(record: logging.LogRecord) -> EventDict:
     """The route of a request, never its address, in which anything may stand."""
-    request = getattr(record, "request", None)
+    request: Any = getattr(record, "request", None)
     if not hasattr(request, "resolver_match"):
         return {}
     status = getattr(record, "status_code", None)

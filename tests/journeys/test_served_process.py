@@ -157,6 +157,23 @@ def test_no_token_in_an_address_is_logged(http, served):
     assert "canary-of-a-token" not in served.told()
 
 
+@pytest.mark.parametrize(
+    "request_text",
+    [
+        "GET /quillwort?quillwort HTTP/9.9\r\n\r\n",
+        "QUILL\x01WORT quillwort\r\n\r\n",
+        "GET /healthz HTTP/1.1\r\nHost: localhost\r\nquill wort: quillwort\r\n\r\n",
+        "GET /healthz HTTP/1.1\r\nHost: quillwort.example\r\nConnection: close\r\n\r\n",
+        "GET /healthz HTTP/1.1\r\nHost: localhost\r\nUser-Agent: quillwort\r\nConnection: close\r\n\r\n",
+        "POST /api/v1/sign-in HTTP/1.1\r\nHost: localhost\r\nContent-Length: quillwort\r\n\r\n",
+    ],
+    ids=["version", "method", "name of a header", "host", "user agent", "length"],
+)
+def test_nothing_of_a_malformed_request_is_logged(served, port, request_text):
+    raw(port, request_text.encode())
+    assert "quillwort" not in served.told().lower()
+
+
 def test_the_ticker_has_run(served):
     wait_until(lambda: '"tick_done"' in served.told(), "ticked", 10, served)
 
