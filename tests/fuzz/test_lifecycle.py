@@ -453,7 +453,7 @@ def run(
     )
 
 
-# Long until deletions that overtake their posts are settled: an edit of such a session answers 404, not 410.
+# Long until it has run to its end with deletions that overtake their posts in the ledger.
 @pytest.mark.long
 def test_any_order_of_requests_leaves_what_the_ledger_says(cast, signed_in):
     run(cast, signed_in, examples=60, steps=25)
