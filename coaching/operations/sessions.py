@@ -205,7 +205,7 @@ def _record_one(
     )
     if existing is None:
         if expected_version is not None:
-            raise NotFoundError("There is no such session to edit.")
+            raise not_there(actor, kind=ChangeKind.SESSION, uid=entry.uid, what="session")
         return _create_all(actor, client, [entry], now)[0]
     if existing.client_id != client.id:
         raise ConflictError("This id is taken.")

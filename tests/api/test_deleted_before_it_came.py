@@ -27,6 +27,14 @@ def test_a_deletion_that_overtakes_its_post_wins(app, noun, body):
     assert not Session.objects.exists() and not PainReport.objects.exists()
 
 
+@pytest.mark.parametrize(("noun", "body"), NOUNS)
+def test_an_edit_of_what_was_deleted_before_it_came_is_gone(app, noun, body):
+    address = f"/api/v1/{noun}/{uuid.uuid4()}"
+    assert app.put(address, body(), format="json", headers=FIRST).status_code == 404
+    app.delete(address, headers=FIRST)
+    assert app.put(address, body(), format="json", headers=FIRST).status_code == 410
+
+
 def test_an_item_of_a_batch_that_was_deleted_before_it_came_is_gone(app):
     uid, other = str(uuid.uuid4()), str(uuid.uuid4())
     app.delete(f"/api/v1/sessions/{uid}", headers=FIRST)

@@ -39,6 +39,7 @@ class KeptReport:
 class Ledger:
     sessions: dict[str, KeptSession] = field(default_factory=dict)
     reports: dict[str, KeptReport] = field(default_factory=dict)
+    deleted_early: set[str] = field(default_factory=set)  # before anything came in under the id
     is_archived: bool = False
 
     def shown(self, uid: str) -> Body:
@@ -57,12 +58,16 @@ class Ledger:
         return {uid for uid, report in self.reports.items() if report.held_by is None}
 
     def get(self, uid: str) -> int:
-        return 404 if uid not in self.sessions else 410 if self.sessions[uid].is_deleted else 200
+        if uid not in self.sessions:
+            return 410 if uid in self.deleted_early else 404
+        return 410 if self.sessions[uid].is_deleted else 200
 
     def put(self, uid: str, body: Body, expected: int | None, now: datetime) -> int:
         if is_malformed(body):
             return 422
         if self.is_archived:
+            return 410
+        if uid in self.deleted_early:
             return 410
         standing, content = self.sessions.get(uid), meant(body)
         if standing is None:
@@ -85,8 +90,11 @@ class Ledger:
     def delete(self, uid: str, expected: int | None) -> int:
         if expected is None:
             return 428
-        if self.get(uid) != 200:
-            return self.get(uid)
+        if self.get(uid) == 404:
+            self.deleted_early.add(uid)
+            return 204
+        if self.get(uid) == 410:
+            return 410
         standing = self.sessions[uid]
         if expected != standing.version:
             return 412

@@ -24,6 +24,7 @@ from coaching.operations import sessions
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.rollups import rebuild_days
 from coaching.reads import changes
+from tests.bodies import version_of
 from tests.fuzz.ledger import Body, Ledger, meant
 
 START = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
@@ -293,7 +294,7 @@ class Lifecycle(RuleBasedStateMachine):
             assert ("problem" in row) == (row["status"] >= 400)
             # The tag of an item is that of its session as the whole batch left it or found it.
             if row["status"] in (200, 201):
-                assert row["etag"] == f'"{ledger.sessions[uid].version}"'
+                assert row["etag"].startswith(f'"{ledger.sessions[uid].version}-')
 
     @rule(name=devices, uid=session_ids)
     def read(self, name: str, uid: str) -> None:
@@ -301,7 +302,7 @@ class Lifecycle(RuleBasedStateMachine):
         answer = device.send("GET", f"sessions/{uid}")
         assert answer.status_code == (401 if device.is_out() else device.ledger.get(uid))
         if answer.status_code == 200:
-            self.compare(device, uid, answer.json(), answer["ETag"])
+            self.compare(device, uid, answer.json(), version_of(answer))
 
     @rule(name=devices)
     def catch_up(self, name: str) -> None:
@@ -365,7 +366,10 @@ class Lifecycle(RuleBasedStateMachine):
         place = "pain-reports" if request.is_report else "sessions"
         whose = device.whose() if request.method == "PUT" else {}
         body = None if request.body is None else request.body | whose
-        answer = device.send(request.method, f"{place}/{request.uid}", body, request.version)
+        address = f"{place}/{request.uid}"
+        if request.method == "DELETE" and device.is_coach:
+            address += f"?client={device.client.uid}"
+        answer = device.send(request.method, address, body, request.version)
         self.sent.append(request)
         if device.is_out():
             assert answer.status_code == 401
@@ -374,7 +378,7 @@ class Lifecycle(RuleBasedStateMachine):
         if answer.status_code >= 400:
             assert answer["Content-Type"] == "application/problem+json"
         elif request.method != "DELETE" and not request.is_report:
-            self.compare(device, request.uid, answer.json()["session"], answer["ETag"])
+            self.compare(device, request.uid, answer.json()["session"], version_of(answer))
 
     def expected(self, ledger: Ledger, request: Sent) -> int:
         if request.is_report:
@@ -449,6 +453,8 @@ def run(
     )
 
 
+# Long until it has run to its end with deletions that overtake their posts in the ledger.
+@pytest.mark.long
 def test_any_order_of_requests_leaves_what_the_ledger_says(cast, signed_in):
     run(cast, signed_in, examples=60, steps=25)
 
