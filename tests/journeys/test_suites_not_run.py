@@ -87,7 +87,7 @@ ALL = {
 def test_without_services_their_suites_are_left_out_and_named_last(run):
     done = run(has_node=False)
     assert done.code == 0
-    assert "1 passed, 4 deselected" in done.output
+    assert "1 passed, 5 deselected" in done.output
     assert done.last_line == (
         "Suites not run: long (1 tests; make long), node (1 tests; install nodejs and npm, then make test), "
         "postgresql (1 tests; set DATABASE_URL), redis (1 tests; set REDIS_URL), "
