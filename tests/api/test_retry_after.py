@@ -9,7 +9,7 @@ from rest_framework.test import APIRequestFactory
 
 from api.exception_handler import handle_exception
 from api.problems import STATUS_OF_CODE, Problem, problem_of
-from coaching.errors import ForbearError, TooManyAttemptsError
+from coaching.errors import ForbearError, TooManyAttemptsError, TrailError
 from tests.factories import NOW
 
 
@@ -36,9 +36,11 @@ def test_a_database_that_is_away_is_503_with_a_time(error, db):
 def test_every_error_of_ours_that_means_429_or_503_says_when():
     told = {kind for kind in kinds_of(ForbearError) if "code" in vars(kind)}
     waiting = {kind for kind in told if STATUS_OF_CODE[kind.code] in (429, 503)}
-    assert waiting == {TooManyAttemptsError}
+    assert waiting == {TooManyAttemptsError, TrailError}
     answer = handled(problem_of(TooManyAttemptsError("Wait.", 7)))
     assert (answer.status_code, answer.headers["Retry-After"]) == (429, "7")
+    answer = handled(problem_of(TrailError("The trail is away.")))
+    assert answer.status_code == 503 and told_to_wait(answer)
 
 
 @pytest.mark.parametrize(

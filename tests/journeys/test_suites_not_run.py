@@ -97,7 +97,7 @@ def test_without_services_their_suites_are_left_out_and_named_last(run):
 
 def test_with_services_their_suites_run(run):
     done = run(**ALL)
-    assert "4 passed, 1 deselected" in done.output
+    assert "5 passed, 1 deselected" in done.output
     assert done.last_line == "Suites not run: long (1 tests; make long)."
 
 
