@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -91,18 +91,25 @@ class People:
     folders: dict[str, Folder]
     coach: Membership
     client: Client
+    apis: dict[str, APIClient] = field(default_factory=dict)
 
     def api(self, role: str) -> APIClient:
-        api = APIClient(raise_request_exception=False)
-        token = self.tokens[role]
-        if token is not None:
-            api.credentials(HTTP_AUTHORIZATION=token)
-        return api
+        """One for each role, since making one loads every middleware anew."""
+        if role not in self.apis:
+            self.apis[role] = APIClient(raise_request_exception=False)
+            token = self.tokens[role]
+            if token is not None:
+                self.apis[role].credentials(HTTP_AUTHORIZATION=token)
+        return self.apis[role]
 
     def home(self, role: str) -> Folder:
         """The folder that is the role's own, for ids that are not the ones in question."""
-        of_role = {"colleague": "colleagues", "far_coach": "elsewheres", "far_owner": "elsewheres"}
-        return self.folders[of_role.get(role, "coachs")]
+        return self.folders[home_of(role)]
+
+
+def home_of(role: str) -> str:
+    of_role = {"colleague": "colleagues", "far_coach": "elsewheres", "far_owner": "elsewheres"}
+    return of_role.get(role, "coachs")
 
 
 def make_people() -> People:
