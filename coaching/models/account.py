@@ -14,8 +14,9 @@ from coaching.models.scoped import OfPractice, ScopedQuerySet
 
 class AccountManager(BaseUserManager["Account"]):
     def named(self, email: str) -> "Account | None":
-        """The account with this address, whatever its case."""
-        return self.filter(email__iexact=email.strip()).first()
+        """The account with this address, whatever its case; a database may take a dotless i for an i."""
+        same = self.filter(email__iexact=email.strip()).first()
+        return same if email.isascii() else None
 
 
 class Account(AbstractBaseUser):

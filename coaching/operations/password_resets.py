@@ -12,7 +12,7 @@ from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.db import transaction
 
 from coaching.errors import LinkError
-from coaching.models import Account, DeviceToken, MailKind
+from coaching.models import Account, DeviceToken, MailKind, MailRow
 from coaching.models.scope import across_practices
 from coaching.operations.audit import record_change
 from coaching.operations.mail import enqueue_mail
@@ -45,16 +45,22 @@ def ask_for_reset(*, email: str, address: str, now: datetime) -> None:
     """
     count_request(address=address, now=now)
     account = Account.objects.named(email)
-    places = places_of(account) if account is not None and account.is_active else []
-    if account is not None and places:
-        enqueue_mail(
-            practice_id=places[0].practice.id,
-            kind=MailKind.RESET,
-            recipient=account.email,
-            key=f"reset:{account.id}:{int(now.timestamp()) // ONE_MAIL_EVERY_S}",
-            payload={"account": str(account.id)},
-            now=now,
-        )
+    is_open = account is not None and account.is_active
+    # Nobody's places and mail are looked for as well, so that an unknown address costs the same.
+    asked_for = account or Account(email=email)
+    places = places_of(asked_for)
+    key = f"reset:{asked_for.id}:{int(now.timestamp()) // ONE_MAIL_EVERY_S}"
+    if not is_open or not places:
+        MailRow.objects.filter(key=key).exists()
+        return
+    enqueue_mail(
+        practice_id=places[0].practice.id,
+        kind=MailKind.RESET,
+        recipient=asked_for.email,
+        key=key,
+        payload={"account": str(asked_for.id)},
+        now=now,
+    )
 
 
 def reset_token(account: Account, asked_at: datetime) -> str:

@@ -14,12 +14,13 @@ def read_swaps(
 ) -> Swaps:
     """For the client named, for a client who asks themselves, else for the practice. Raises NotFoundError."""
     client = _client(actor, client_uid)
-    if client is not None:
-        record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="swaps", now=now)
     today = now.date() if client is None else local_today(client, now)
-    return swaps_for(
+    swaps = swaps_for(
         practice_id=actor.practice_id, code=code, joint=joint, side=side, client=client, today=today
     )
+    if client is not None:
+        record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="swaps", now=now)
+    return swaps
 
 
 def _client(actor: Actor, client_uid: uuid.UUID | None) -> Client | None:
