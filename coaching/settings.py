@@ -125,7 +125,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "coaching.Account"
 # Knox's own table is swapped out; its migrations would still make it, with a foreign key that is in the way.
 MIGRATION_MODULES = {"knox": None}
-KNOX_TOKEN_MODEL = "coaching.DeviceToken"  # noqa: S105 - a model's name, not a secret  # nosec B105
+KNOX_TOKEN_MODEL = "coaching.DeviceToken"  # noqa: S105 - a model's name, not a secret
 SILENCED_SYSTEM_CHECKS = [
     "auth.E003",  # e-mail is unique without case, by a functional constraint that the check does not see
     "security.W003",  # no cookie is ever taken for a sign-in, so there is no request to forge
@@ -184,7 +184,7 @@ REST_KNOX = {
     "TOKEN_TTL": timedelta(days=90),
     "AUTO_REFRESH": False,
     "AUTH_HEADER_PREFIX": "Bearer",
-    "TOKEN_PREFIX": "fbr_",  # nosec B105
+    "TOKEN_PREFIX": "fbr_",
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Forbear",

@@ -16,7 +16,7 @@ from coaching.operations.audit import record_change, record_read_by_feed
 from coaching.reads.calendar_feed import FedSession, fed_sessions
 from coaching.reads.clients import client_for, local_today
 
-TOKEN_PREFIX = "fbrcal_"  # noqa: S105 - leaked ones can be searched for  # nosec B105
+TOKEN_PREFIX = "fbrcal_"  # noqa: S105 - leaked ones can be searched for
 MOST_CHARACTERS = 100
 READ_STEP = timedelta(hours=1)
 

@@ -136,7 +136,7 @@ def _put_to_the_front(source: str, values: list[Any]) -> None:
         statement = f"INSERT OR REPLACE INTO coaching_change ({NAMES}) {source}"
     else:
         statement = (
-            f"INSERT INTO coaching_change ({NAMES}) {source} ON CONFLICT (client_id, kind, record_uid) "  # nosec B608
+            f"INSERT INTO coaching_change ({NAMES}) {source} ON CONFLICT (client_id, kind, record_uid) "
             "DO UPDATE SET id = EXCLUDED.id, is_deleted = EXCLUDED.is_deleted, at = EXCLUDED.at"
         )
     with connection.cursor() as cursor:

@@ -33,7 +33,7 @@ from coaching.operations.passwords import new_password_hash, prove_identity
 from coaching.reads.clients import client_for
 
 VALID_FOR = timedelta(days=7)
-TOKEN_PREFIX = "fbrinv_"  # noqa: S105 - leaked ones can be searched for  # nosec B105
+TOKEN_PREFIX = "fbrinv_"  # noqa: S105 - leaked ones can be searched for
 TOKEN_PURPOSE = b"forbear invitation 1\0"
 PER_PRACTICE_A_DAY = 200
 UNUSABLE = "This invitation is unknown, used or too old."

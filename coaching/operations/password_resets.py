@@ -20,7 +20,7 @@ from coaching.operations.passwords import new_password_hash
 from coaching.operations.sign_in_limits import count_request, forget_failures
 from coaching.reads.places import places_of
 
-TOKEN_PREFIX = "fbrreset_"  # noqa: S105 - leaked ones can be searched for  # nosec B105
+TOKEN_PREFIX = "fbrreset_"  # noqa: S105 - leaked ones can be searched for
 UNUSABLE = "This link is unknown, used or too old."
 ONE_MAIL_EVERY_S = settings.PASSWORD_RESET_TIMEOUT
 VALID_FOR = timedelta(seconds=settings.PASSWORD_RESET_TIMEOUT)

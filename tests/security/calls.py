@@ -292,6 +292,7 @@ CALLS: dict[str, Call] = {
     "POST imports/sessions": Call(csv_of(*SETS_CSV), is_csv=True),
     "POST imports/pain-reports": Call(csv_of(*PAIN_CSV), is_csv=True),
     "POST imports/plans": Call(lambda a: PLAN_CSV, is_csv=True),
+    "GET problems/{code}": Call(path=lambda a: {"code": "not_found"}),
     # webhooks
     "POST webhooks": Call(lambda a: {"address": f"{TEST_ORIGIN}/in", "events": ["alert.opened"]}),
     "PATCH webhooks/{webhook}": Call(lambda a: {"events": ["alert.opened"]}, version=True),
@@ -305,13 +306,16 @@ CALLS: dict[str, Call] = {
 }
 
 
+BESIDE = ("healthz", "readyz", "problems/")
+
+
 def send(key: str, asked: Asked) -> Any:
     """The answer to one cell."""
     call = CALLS.get(key, Call())
     method, _, route = key.partition(" | ")[0].partition(" ")
     parts = vars(asked.folder) | call.path(asked)
     path = route.format(**parts)
-    address = ("/" if route in ("healthz", "readyz") else f"/{V1}") + path + call.query(asked)
+    address = ("/" if route.startswith(BESIDE) else f"/{V1}") + path + call.query(asked)
     headers = {"If-Match": '"1"'} if call.version else {}
     body = call.body(asked)
     content = body if call.is_csv or body is None else json.dumps(body)
