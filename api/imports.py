@@ -16,7 +16,7 @@ from rest_framework.response import Response
 
 from api.endpoint import Endpoint
 from api.fields import StrictSerializer
-from api.parsers import MAX_BODY_BYTES
+from api.parsers import whole_body
 from api.permissions import IsCoach
 from api.problems import Problem
 from coaching.errors import FieldFault
@@ -47,13 +47,7 @@ class CsvParser(BaseParser):
         media_type: str | None = None,
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        request = (parser_context or {})["request"]
-        if request.META.get("HTTP_CONTENT_ENCODING", "identity") != "identity":
-            raise Problem("encoding_not_accepted", 415, "Send the body without a content encoding.")
-        body: bytes = stream.read(MAX_BODY_BYTES + 1)
-        if len(body) > MAX_BODY_BYTES:
-            raise Problem("too_large", 413, f"A body holds at most {MAX_BODY_BYTES} bytes.")
-        return body
+        return whole_body(stream, parser_context)
 
 
 @extend_schema_field({"type": "boolean", "default": False})

@@ -18,6 +18,17 @@ MAX_NUMBER_DIGITS = 40
 MAX_EXPONENT = 30
 
 
+def whole_body(stream: IO[Any], parser_context: Mapping[str, Any] | None) -> bytes:
+    """The bytes of a body as they were sent: not packed, and not too many."""
+    request = (parser_context or {})["request"]
+    if request.META.get("HTTP_CONTENT_ENCODING", "identity") != "identity":
+        raise Problem("encoding_not_accepted", 415, "Send the body without a content encoding.")
+    body: bytes = stream.read(MAX_BODY_BYTES + 1)
+    if len(body) > MAX_BODY_BYTES:
+        raise Problem("too_large", 413, f"A body holds at most {MAX_BODY_BYTES} bytes.")
+    return body
+
+
 class StrictJSONParser(BaseParser):
     media_type = "application/json"
 
@@ -27,13 +38,7 @@ class StrictJSONParser(BaseParser):
         media_type: str | None = None,
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
-        request = (parser_context or {})["request"]
-        if request.META.get("HTTP_CONTENT_ENCODING", "identity") != "identity":
-            raise Problem("encoding_not_accepted", 415, "Send the body without a content encoding.")
-        body = stream.read(MAX_BODY_BYTES + 1)
-        if len(body) > MAX_BODY_BYTES:
-            raise Problem("too_large", 413, f"A body holds at most {MAX_BODY_BYTES} bytes.")
-        return parse_json(body)
+        return parse_json(whole_body(stream, parser_context))
 
 
 class MergePatchParser(StrictJSONParser):
