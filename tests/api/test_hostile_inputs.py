@@ -168,9 +168,14 @@ ROUTES = {
         BodyMassIn,
         lambda w: f"{w.client}/body-masses",
         lambda w: {"measured_on": "2026-03-01", "body_mass_kg": 80.5},
+        if_match=None,
     ),
     "consents PUT": Route(
-        "put", ConsentIn, lambda w: f"{w.client}/consents/referral", lambda w: {"text_version": "2"}
+        "put",
+        ConsentIn,
+        lambda w: f"{w.client}/consents/referral",
+        lambda w: {"text_version": "2"},
+        if_match=None,
     ),
     "injuries POST": Route(
         "post",
@@ -220,6 +225,7 @@ ROUTES = {
         StressIn,
         lambda w: "/api/v1/exercises/back_squat/stress/knee",
         lambda w: {"stress": 0.5, "reason": "Any"},
+        if_match=None,
     ),
     "plans POST": Route("post", PlanIn, lambda w: "/api/v1/plans", plan_body),
     "plans PUT": Route("put", PlanIn, lambda w: f"/api/v1/plans/{w.plan.uid}", plan_body),
@@ -271,6 +277,7 @@ ROUTES = {
         lambda w: f"/api/v1/pain-reports/{uuid.uuid4()}",
         lambda w: pain_body(symptoms={SYMPTOM: "no"}),
         who="client",
+        if_match=None,
     ),
     "putting off POST": Route(
         "post",
