@@ -325,7 +325,9 @@ def test_an_edit_is_on_the_trail_with_its_fields_and_without_their_content(cast,
 
 def test_the_trail_names_who_and_what_and_the_device(cast, signed_in):
     patch(signed_in(cast.coach), cast.client, {"name": "Mira Press"})
-    item = signed_in(cast.coach).get(address(cast.client, "audit"), {"record_kind": "client"}).json()["items"][0]
+    item = (
+        signed_in(cast.coach).get(address(cast.client, "audit"), {"record_kind": "client"}).json()["items"][0]
+    )
     assert item == {
         "at": item["at"],
         "who": "Carl Coach",

@@ -14,6 +14,7 @@ from coaching.errors import InvalidError, NotFoundError
 from coaching.exchange.cell_text import guarded
 from coaching.management.arguments import day, record_id
 from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand
+from coaching.models.scope import across_practices
 from coaching.operations.audit_searches import note_search
 from coaching.reads.audit_search import (
     EVENT_COLUMNS,
@@ -51,6 +52,7 @@ class Command(CommandByHand):
         form.add_argument("--json", action="store_true", help="print one JSON object instead of lines")
         form.add_argument("--csv", action="store_true", help="print CSV instead of lines")
 
+    @across_practices("by hand, for one practice or for all")
     def handle(self, *args: Any, **options: Any) -> None:
         search = self._search(options)
         is_report = options["who_saw_what"]
