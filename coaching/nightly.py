@@ -8,6 +8,7 @@ from datetime import date, datetime
 import structlog
 from django.db import transaction
 
+from coaching.exchange.keeping import keep_to_periods
 from coaching.models import Client, Night, NightStatus, Practice
 from coaching.operations import nights
 from coaching.operations.changes import note_sessions_due
@@ -42,10 +43,22 @@ def run_due_nights(*, now: datetime, budget_s: float) -> NightRun:
         done = done.plus(result)
         finished += is_night_done
         is_complete &= is_night_done
+        if is_night_done:
+            _keep_to_periods(night.practice, now)
         if time.monotonic() >= until:
             break
     rescored = rescore_dirty_clients(now=now, until=until)
     return NightRun(planned, finished, done.clients, done.opened, done.closed, rescored, is_complete)
+
+
+def _keep_to_periods(practice: Practice, now: datetime) -> None:
+    """What a practice keeps no longer; a part of it each night, and trouble with it is no trouble of a night."""
+    try:
+        kept = keep_to_periods(practice=practice, now=now)
+    except Exception as error:
+        log.warning("retention_failed", practice=practice.id, error=type(error).__name__)
+        return
+    log.info("retention_done", practice=practice.id, clients=kept.clients, files=kept.files)
 
 
 def run_night(
@@ -107,7 +120,7 @@ def rescore_dirty_clients(*, now: datetime, until: float) -> int:
     Only the newest night may open or update an alert, and nothing is mailed before the next morning.
     """
     scored = 0
-    for practice in Practice.objects.filter(id__in=Client.objects.dirty().values("practice_id")):
+    for practice in Practice.objects.filter(id__in=Client.objects.current().processed().dirty().values("practice_id")):
         if time.monotonic() >= until:
             break
         scored += _rescore_practice(practice, now)

@@ -26,6 +26,8 @@ def read_alerts(
 ) -> QuerySet[Alert]:
     """Alerts of those the actor may see; everyone who has one counts as read."""
     rows = alerts_for(actor, status=status, kind=kind, client_uid=client_uid)
+    if actor.is_coach and client_uid is None:
+        rows = rows.filter(client__in=Client.objects.processed())
     keys = Client.objects.filter(id__in=rows.values("client_id")).values_list("audit_key", flat=True)
     record_reads(actor=actor, subject_keys=list(keys), record_kind="alert", now=now)
     return rows

@@ -90,6 +90,7 @@ def assign_plan(
         made = _made_under(client, own_uid, plan_uid, starts_on)
         if made is not None:
             return Assigned(made, is_new=False)
+    check_may_process(client)
     version = _assignable_version(actor, plan_uid)
     last_on = monday_of(starts_on) + timedelta(days=7 * version.weeks - 1)
     same = assignments_of(client).filter(plan_version=version, starts_on=starts_on, ends_on=last_on).first()

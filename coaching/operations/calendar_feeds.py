@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from coaching.errors import GoneError, NotFoundError
-from coaching.models import Actor, AuditEvent, CalendarFeed, Client
+from coaching.models import Actor, AuditEvent, CalendarFeed, Client, ErasedDigest
 from coaching.operations.audit import record_change
 from coaching.reads.calendar_feed import FedSession, fed_sessions
 from coaching.reads.clients import client_for, local_today
@@ -67,6 +67,8 @@ def read_feed(*, token: str, now: datetime) -> tuple[FedSession, ...]:
     """
     feed = _feed_of(token)
     if feed is None:
+        if ErasedDigest.objects.of_token(_digest_of(token)).exists():
+            raise GoneError("This calendar is gone.")
         raise NotFoundError("There is no such calendar.")
     _note_read(feed, now)
     return fed_sessions(feed.client_id, local_today(feed.client, now))
