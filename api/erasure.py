@@ -3,8 +3,11 @@
 import uuid
 from typing import Any
 
+from django.http import FileResponse
+from django.http.response import HttpResponseBase
 from django.urls import path
 from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -12,7 +15,9 @@ from rest_framework.response import Response
 
 from api.endpoint import Endpoint
 from api.fields import StrictSerializer
+from api.pictures import AddressDecides
 from coaching.exchange.erasing import erase_person
+from coaching.exchange.person_archive import export_person
 from coaching.operations.erasure import Erased
 
 MAX_NAME_CHARACTERS = 120
@@ -44,6 +49,22 @@ class ErasedOut(serializers.Serializer[Erased]):
     )
 
 
+class ExportView(Endpoint):
+    content_negotiation_class = AddressDecides
+
+    @extend_schema(operation_id="client_export", responses={(200, "application/zip"): OpenApiTypes.BINARY})
+    def get(self, request: Request, client_id: uuid.UUID) -> HttpResponseBase:
+        """All there is about a client as one zip file: JSON without loss, CSV to read, and a manifest.
+
+        For the client, their coaches and owners; each time is on the trail.
+        """
+        file = export_person(actor=self.actor, client_uid=client_id, now=timezone.now())
+        headers = {"Cache-Control": "private, no-store"}
+        return FileResponse(
+            file, as_attachment=True, filename="person.zip", content_type="application/zip", headers=headers
+        )
+
+
 class ErasureView(Endpoint):
     @extend_schema(operation_id="client_erase", request=ErasureIn, responses={200: ErasedOut})
     def post(self, request: Request, client_id: uuid.UUID) -> Response:
@@ -60,4 +81,7 @@ class ErasureView(Endpoint):
         return Response(ErasedOut(erased).data)
 
 
-urlpatterns = [path("clients/<uuid:client_id>/erasure", ErasureView.as_view())]
+urlpatterns = [
+    path("clients/<uuid:client_id>/export", ExportView.as_view()),
+    path("clients/<uuid:client_id>/erasure", ErasureView.as_view()),
+]

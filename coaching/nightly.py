@@ -52,7 +52,7 @@ def run_due_nights(*, now: datetime, budget_s: float) -> NightRun:
 
 
 def _keep_to_periods(practice: Practice, now: datetime) -> None:
-    """What a practice keeps no longer; a part of it each night, and trouble with it is no trouble of a night."""
+    """What a practice keeps no longer, a part of it each night; trouble with it is no trouble of a night."""
     try:
         kept = keep_to_periods(practice=practice, now=now)
     except Exception as error:
@@ -120,7 +120,9 @@ def rescore_dirty_clients(*, now: datetime, until: float) -> int:
     Only the newest night may open or update an alert, and nothing is mailed before the next morning.
     """
     scored = 0
-    for practice in Practice.objects.filter(id__in=Client.objects.current().processed().dirty().values("practice_id")):
+    for practice in Practice.objects.filter(
+        id__in=Client.objects.current().processed().dirty().values("practice_id")
+    ):
         if time.monotonic() >= until:
             break
         scored += _rescore_practice(practice, now)

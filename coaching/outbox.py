@@ -105,20 +105,20 @@ def forget_files(*, recipients: Collection[str], own_address: str, since: dateti
     is a copy of what was sent, and no record. Safe to repeat; answers how many.
     """
     return _delete_files(
-        lambda path, message: _address_of(message) == own_address.lower() != ""
-        or (
-            _address_of(message) in recipients
-            and message.get(KIND_HEADER, "") in TELLING_KINDS
-            and _sent_at(path) >= since.replace(microsecond=0)
+        lambda path, message: (
+            _address_of(message) == own_address.lower() != ""
+            or (
+                _address_of(message) in recipients
+                and message.get(KIND_HEADER, "") in TELLING_KINDS
+                and _sent_at(path) >= since.replace(microsecond=0)
+            )
         )
     )
 
 
 def forget_old_files(*, recipients: Collection[str], before: datetime) -> int:
     """Delete the mail files to these addresses that are older. Safe to repeat; answers how many."""
-    return _delete_files(
-        lambda path, message: _sent_at(path) < before and _address_of(message) in recipients
-    )
+    return _delete_files(lambda path, message: _sent_at(path) < before and _address_of(message) in recipients)
 
 
 def _delete_files(is_meant: Callable[[Path, Message], bool]) -> int:

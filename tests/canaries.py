@@ -9,15 +9,16 @@ from typing import Any
 from django.db import connection, models
 
 from coaching.models import (
-    Account,
     Alert,
     Assignment,
     AuditEvent,
     CalendarFeed,
+    Change,
     Client,
     Consent,
     DeviceToken,
     Invitation,
+    JointStress,
     MailRow,
     SecondFactor,
     Session,
@@ -29,13 +30,21 @@ from tests.factories import AccountFactory, ClientFactory, InjuryFactory
 
 # Words of our own are checked by the database, so they cannot be canaries.
 CODED = frozenset(
-    {"kind", "side", "joint", "moment", "status", "role", "purpose", "said_by", "ended_by", "track", "closing",
-     "zone", "country", "training_status", "progression_rule", "load_unit", "state", "event", "basis", "method",
-     "movement_pattern", "code", "password", "digest", "token_digest", "content_hash", "tempo", "target"}
+    {"kind", "side", "joint", "moment", "status", "role", "purpose", "said_by", "ended_by", "track",
+     "closing", "zone", "country", "training_status", "progression_rule", "load_unit", "state", "event",
+     "basis", "method", "movement_pattern", "code", "password", "digest", "token_digest", "content_hash",
+     "tempo", "target"}
 )  # fmt: skip
 
 
 MADE_APART = (Client, Consent, Assignment, Session, CalendarFeed, DeviceToken, Invitation, WebhookDelivery)
+
+
+# Rows that are a client's only if they are asked to be.
+OWN = {
+    JointStress: lambda own: {"practice": own.practice, "client": own.client},
+    Change: lambda own: {"record_uid": own.session.uid},
+}
 
 
 def person(rows: World, word: str, **client: Any) -> Client:
@@ -53,7 +62,7 @@ def person(rows: World, word: str, **client: Any) -> Client:
     own = replace(own, session=_insert(own, word, Session, note=f"{word} note"))
     for model in WAY_TO_CLIENT:
         if model not in MADE_APART:
-            _insert(own, word, model)
+            _insert(own, word, model, **OWN.get(model, lambda _: {})(own))
     _insert(own, word, CalendarFeed)
     token = {"membership": None, "client": made, "user": account, "device_name": f"{word} phone"}
     _insert(own, word, DeviceToken, **token)
@@ -73,7 +82,11 @@ def _mails(own: World, word: str, alert: models.Model, invitation: models.Model)
     account = own.account
     for changes in (
         {"key": f"urgent:{alert.uid}", "payload": {"alert": alert.pk, "membership": own.coach.pk}},  # type: ignore[attr-defined]
-        {"kind": "invitation", "recipient": f"{word}.invited@example.org", "payload": {"invitation": invitation.pk}},
+        {
+            "kind": "invitation",
+            "recipient": f"{word}.invited@example.org",
+            "payload": {"invitation": invitation.pk},
+        },
         {"kind": "reset", "recipient": account.email, "payload": {"account": str(account.id)}},
     ):
         insert(MailRow, own, **changes)

@@ -63,7 +63,8 @@ class Reported:
 def urgent_mail(row: MailRow) -> EmailMultiAlternatives:
     """Who, which site, what was reported and what to do; sent even if the alert has been closed meanwhile.
 
-    Raises NothingToTellError if the alert has been erased, its client has withdrawn, or the recipient has left.
+    Raises NothingToTellError if the alert has been erased, its client has withdrawn their consent, or the
+    recipient has left.
     """
     alert = (
         Alert.objects.select_related("client__coach__account", "practice")

@@ -28,9 +28,7 @@ def erase_by_hand(*, client: Client, now: datetime, erased_at: datetime | None =
 
 def forget_what_lies_beside(erased: Erased) -> None:
     """Mail files and the demo's pictures, and what SQLite's log still holds; after the commit."""
-    forget_files(
-        recipients=erased.recipients, own_address=erased.own_address, since=erased.known_since
-    )
+    forget_files(recipients=erased.recipients, own_address=erased.own_address, since=erased.known_since)
     for picture in Path(settings.VAR_DIR, "pictures").glob("*.png"):
         if picture.name.startswith(f"{erased.name} ".lower().replace(" ", "-")):
             picture.unlink(missing_ok=True)

@@ -5,8 +5,8 @@ A new model with a way to a client belongs here, or a test fails.
 
 from django.db import models
 
-from coaching.models.alert import Alert
 from coaching.models.account import DeviceToken
+from coaching.models.alert import Alert
 from coaching.models.calendar_feed import CalendarFeed
 from coaching.models.change import Change
 from coaching.models.client import BodyMass, Client, Consent

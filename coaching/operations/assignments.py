@@ -31,6 +31,7 @@ from coaching.operations.assignment_checks import check_no_red_flag, check_overr
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.rescoring import ask_for_rescoring
+from coaching.operations.standing import check_may_process
 from coaching.operations.versions import check_not_gone, check_version, looking_twice
 from coaching.reads.assignments import assignment_of, assignments_of, with_plan
 from coaching.reads.clients import client_for

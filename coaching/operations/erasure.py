@@ -1,4 +1,4 @@
-"""Erasing a person: every row about them goes in one transaction, and digests stay so that nothing returns."""
+"""Erasing a person: every row about them goes in one transaction; digests stay so that nothing returns."""
 
 import uuid
 from collections.abc import Iterable, Iterator
@@ -115,7 +115,9 @@ def _locked(client: Client) -> Client:
     ):
         list(rows.order_by("id").select_for_update().values_list("id", flat=True))
     found = (
-        Client.objects.select_for_update(of=("self",)).select_related("practice", "account").filter(id=client.id)
+        Client.objects.select_for_update(of=("self",))
+        .select_related("practice", "account")
+        .filter(id=client.id)
     ).first()
     if found is None:
         raise GoneError("This client has been erased.")

@@ -1,6 +1,5 @@
 """How long a practice keeps what: its owner says, the night does, some rows at a time."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TypedDict
@@ -21,7 +20,6 @@ from coaching.models import (
     MailRow,
     OutboxState,
     Practice,
-    ScheduledSession,
     ScheduledStatus,
 )
 from coaching.operations.audit import record_change
@@ -146,9 +144,7 @@ def _clients_past(practice: Practice, now: datetime) -> QuerySet[Client]:
     """Archived, or unheard of, for longer than the practice keeps clients."""
     if practice.keeps_clients_years is None:
         return Client.objects.none()
-    planned = Max(
-        "scheduled_sessions__due_on", filter=Q(scheduled_sessions__status=ScheduledStatus.PLANNED)
-    )
+    planned = Max("scheduled_sessions__due_on", filter=Q(scheduled_sessions__status=ScheduledStatus.PLANNED))
     return (
         Client.objects.filter(practice=practice)
         .annotate(

@@ -86,8 +86,8 @@ def twin_of(
 ) -> OwnRow | None:
     """What stands under the id of an unsaved row with the same content, or None if the id is free.
 
-    Raises ConflictError for other content, and for an id that is used where the actor does not look; GoneError
-    for one of somebody who was erased.
+    Raises ConflictError for other content, and for an id that is used where the actor does not look;
+    GoneError for one of somebody who was erased.
     """
     standing = visible.filter(uid=fresh.uid).first()
     if standing is None:

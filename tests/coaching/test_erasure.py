@@ -1,27 +1,17 @@
 """Erased means erased: every table is filled with two people, one goes, and every column is searched."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
-from django.db import connection
 
-from coaching.errors import GoneError
 from coaching.exchange.erasing import erase_by_hand
 from coaching.models import (
-    Account,
     AuditEvent,
-    Client,
-    DeviceToken,
-    Erasure,
-    MailRow,
-    Membership,
-    Night,
-    NightClient,
 )
 from coaching.models.person import WAY_TO_CLIENT
 from tests.canaries import cells, marks_of, person, where
-from tests.constraint_rows import SMALLEST, insert, world
-from tests.factories import NOW, ClientFactory, MembershipFactory
+from tests.constraint_rows import world
+from tests.factories import NOW
 
 LATER = NOW + timedelta(days=1)
 OF_NOBODY = {"coaching_lease", "coaching_signinfailures"}
@@ -58,8 +48,14 @@ def test_of_everybody_else_nothing_changes(two):
     one, other = two
     words = {"Quillon"} | marks_of(other)
     before = sorted(cell for cell in cells() if any(word in cell[1] for word in words))
-    counts = {model: model._default_manager.filter(**{way or "pk": other.pk}).count() for model, way in WAY_TO_CLIENT.items()}
-    rows = {model: list(model._default_manager.filter(**{way or "pk": other.pk}).values()) for model, way in WAY_TO_CLIENT.items()}
+    counts = {
+        model: model._default_manager.filter(**{way or "pk": other.pk}).count()
+        for model, way in WAY_TO_CLIENT.items()
+    }
+    rows = {
+        model: list(model._default_manager.filter(**{way or "pk": other.pk}).values())
+        for model, way in WAY_TO_CLIENT.items()
+    }
     erase_by_hand(client=one, now=NOW)
     assert sorted(cell for cell in cells() if any(word in cell[1] for word in words)) == before
     for model, way in WAY_TO_CLIENT.items():
