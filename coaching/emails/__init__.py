@@ -59,8 +59,8 @@ class _Tally:
 def send_due_mail(*, now: datetime, budget_s: float, limit: int = MAILS_AT_MOST) -> MailRun:
     """Hand over what is due, urgent mail first, until the time is up. Safe to run twice at once.
 
-    A mail that fails is put back and the next one goes on; only a mail server that refuses us stops the run. From a
-    restored database nothing leaves until that is confirmed.
+    A mail that fails is put back and the next one goes on; only a mail server that refuses us stops the run.
+    From a restored database nothing leaves until that is confirmed.
     """
     until = time.monotonic() + budget_s
     tally = _Tally()

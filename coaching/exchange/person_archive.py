@@ -1,8 +1,8 @@
 """All there is about a person as one zip file: JSON without loss, CSV to read, and a manifest with digests.
 
 `json/<kind>.json` is an array with one row a line; which kinds and columns there are stands in
-`reads/person_rows.py`, and FORM goes up whenever an old reader would misunderstand a new file. `csv/` tells the
-same in tables: sessions with their sets, pain reports and plans as every other export writes them.
+`reads/person_rows.py`, and VERSION goes up whenever an old reader would misunderstand a new file. `csv/`
+tells the same in tables: sessions with their sets, pain reports and plans as every other export writes them.
 """
 
 import csv

@@ -209,7 +209,7 @@ def _row(done: _Import, kind: Kind, plain: Plain) -> Any:
     return kind.model(**named)
 
 
-def _value(each: models.Field[Any, Any], value: Any) -> Any:
+def _value(each: "models.Field[Any, Any]", value: Any) -> Any:
     if value is None and not each.null:
         raise ValueError
     if value in each.empty_values:
@@ -217,7 +217,7 @@ def _value(each: models.Field[Any, Any], value: Any) -> Any:
     return each.clean(value, None)
 
 
-def _referred(done: _Import, each: models.Field[Any, Any], value: Any) -> Any:
+def _referred(done: _Import, each: "models.Field[Any, Any]", value: Any) -> Any:
     model: Any = each.related_model
     if value is None:
         return None

@@ -77,7 +77,7 @@ class Kind:
         return found.order_by("pk")
 
     @property
-    def fields(self) -> list[models.Field[Any, Any]]:
+    def fields(self) -> "list[models.Field[Any, Any]]":
         """The columns that are told, in the order of the model."""
         return [
             field
@@ -229,7 +229,7 @@ def plain_row(kind: Kind, row: Any) -> Plain:
     return {field.name: _value(row, field) for field in kind.fields if not is_whose(kind, field)}
 
 
-def is_whose(kind: Kind, field: models.Field[Any, Any]) -> bool:
+def is_whose(kind: Kind, field: "models.Field[Any, Any]") -> bool:
     """It says whose the row is, and in an archive all rows are one person's."""
     return field.related_model is Client and kind.model is not Client
 
@@ -237,7 +237,7 @@ def is_whose(kind: Kind, field: models.Field[Any, Any]) -> bool:
 WAY_ON = {PlanVersion: "__plan", PlanDay: "__version__plan", Block: "__day__version__plan"}
 
 
-def _value(row: Any, field: models.Field[Any, Any]) -> Any:
+def _value(row: Any, field: "models.Field[Any, Any]") -> Any:
     if field.is_relation:
         return reference(getattr(row, field.name)) if getattr(row, field.attname) is not None else None
     return plain_value(getattr(row, field.attname))

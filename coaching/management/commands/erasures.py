@@ -21,8 +21,8 @@ from coaching.operations.erasures import ErasureLine, come_back, erasure_lines, 
 class Command(CommandByHand):
     help = (
         "--export writes all erasures to a file, one JSON object a line: digests of ids and tokens, no "
-        "names. Keep it beside the backups and newer than any of them. --apply erases again whom a restored backup "
-        "brought back, and keeps their tombstones. Running either again changes nothing."
+        "names. Keep it beside the backups and newer than any of them. --apply erases again whom a restored "
+        "backup brought back, and keeps their tombstones. Running either again changes nothing."
     )
     ends = (
         "Ends with 0 if it is done; with 1 if a file cannot be read or written, or there is no database; "

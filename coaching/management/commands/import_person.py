@@ -82,4 +82,5 @@ def _lines(done: ImportedPerson) -> Iterator[str]:
         yield f"{each.kind} {each.row}: {each.detail} ({each.code})"
     n_new, n_standing = sum(done.new.values()), sum(done.standing.values())
     if not done.problems:
-        yield f"{n_new:,} rows {'written' if done.is_written else 'would be new'}; {n_standing:,} stood already."
+        what = "written" if done.is_written else "would be new"
+        yield f"{n_new:,} rows {what}; {n_standing:,} stood already."

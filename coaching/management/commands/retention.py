@@ -54,8 +54,8 @@ def _lines(counted: Counted, is_dry: bool) -> Iterator[str]:
         yield "There is no practice yet: nothing to do."
     for practice, found in counted:
         yield (
-            f"{practice.name}: over age are {found.clients:,} clients ({found.clients_held:,} more are held by "
-            f"a standing red flag), {found.audit:,} rows of the trail, {found.mails:,} mails, "
+            f"{practice.name}: over age are {found.clients:,} clients ({found.clients_held:,} more are held "
+            f"by a standing red flag), {found.audit:,} rows of the trail, {found.mails:,} mails, "
             f"{found.tombstones:,} tombstones."
         )
     if is_dry:
