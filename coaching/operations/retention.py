@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import TypedDict
 
 from django.db import transaction
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.db.models.functions import Coalesce, Greatest
 
 from coaching.errors import ForbiddenError
@@ -141,23 +141,19 @@ def _drop(rows: QuerySet[AuditEvent] | QuerySet[MailRow] | QuerySet[Erasure], st
 
 
 def _clients_past(practice: Practice, now: datetime) -> QuerySet[Client]:
-    """Archived, or unheard of, for longer than the practice keeps clients."""
-    if practice.keeps_clients_years is None:
-        return Client.objects.none()
-    planned = Max("scheduled_sessions__due_on", filter=Q(scheduled_sessions__status=ScheduledStatus.PLANNED))
-    return (
-        Client.objects.filter(practice=practice)
-        .annotate(
-            last_at=Greatest(
-                "created_at",
-                Coalesce("archived_at", "created_at"),
-                Coalesce("last_posted_at", "created_at"),
-            ),
-            planned_until_on=planned,
+    """Archived, or unheard of and without a plan, for longer than the practice keeps clients."""
+    of_practice = Client.objects.filter(practice=practice).annotate(
+        last_at=Greatest(
+            "created_at", Coalesce("archived_at", "created_at"), Coalesce("last_posted_at", "created_at")
         )
-        .filter(last_at__lt=years_before(now, practice.keeps_clients_years))
-        .exclude(planned_until_on__gte=years_before(now, practice.keeps_clients_years).date())
     )
+    if practice.keeps_clients_years is None:
+        return of_practice.none()
+    before = years_before(now, practice.keeps_clients_years)
+    planned = ScheduledSession.objects.filter(
+        practice=practice, status=ScheduledStatus.PLANNED, due_on__gte=before.date()
+    )
+    return of_practice.filter(last_at__lt=before).exclude(id__in=planned.values("client"))
 
 
 def _is_held() -> Q:
