@@ -39,7 +39,7 @@ class PracticePatch(StrictSerializer):
     )
 
 
-class PracticeOut(serializers.Serializer[Practice]):
+class PracticePeriodsOut(serializers.Serializer[Practice]):
     id = serializers.UUIDField(source="uid")
     name = serializers.CharField()
     keeps_clients_years = serializers.IntegerField(allow_null=True)
@@ -52,12 +52,12 @@ class PracticeOut(serializers.Serializer[Practice]):
 class PracticeView(Endpoint):
     permission_classes = [IsAuthenticated, IsCoach]
 
-    @extend_schema(operation_id="practice_get", responses={200: PracticeOut})
+    @extend_schema(operation_id="practice_get", responses={200: PracticePeriodsOut})
     def get(self, request: Request) -> Response:
         practice = practice_of(self.actor)
-        return with_etag(request, PracticeOut(practice).data, practice.version)
+        return with_etag(request, PracticePeriodsOut(practice).data, practice.version)
 
-    @extend_schema(operation_id="practice_update", request=PracticePatch, responses={200: PracticeOut})
+    @extend_schema(operation_id="practice_update", request=PracticePatch, responses={200: PracticePeriodsOut})
     def patch(self, request: Request) -> Response:
         """How long what is kept; the owner says, and the night after deletes what is over."""
         practice = update_practice(
@@ -66,11 +66,11 @@ class PracticeView(Endpoint):
             changes=self.checked(PracticePatch, is_patch=True),
             now=timezone.now(),
         )
-        return with_etag(request, PracticeOut(practice).data, practice.version)
+        return with_etag(request, PracticePeriodsOut(practice).data, practice.version)
 
     def shown(self, record: Practice) -> Shown:
         practice = practice_of(self.actor)
-        return Shown(practice.version, PracticeOut(practice).data)
+        return Shown(practice.version, PracticePeriodsOut(practice).data)
 
 
 urlpatterns = [path("practice", PracticeView.as_view())]

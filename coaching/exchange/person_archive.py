@@ -66,7 +66,7 @@ def write_archive(client: Client, now: datetime) -> IO[bytes]:
         file.close()
         raise
     file.seek(0)
-    return file  # type: ignore[return-value]  # it is one, whatever its class says
+    return file
 
 
 @dataclass(slots=True)

@@ -193,8 +193,8 @@ def _unlink_trail(client: Client) -> None:
         own = of_client.filter(account_id=client.account_id)
         own.update(account_id=None, device_id=None)
     of_client.filter(account_id__isnull=True).update(device_id=None)
-    is_member = Membership.objects.filter(practice_id=client.practice_id, account_id=client.account_id)
-    if client.account_id is not None and not is_member.exists():
+    is_member = Membership.objects.filter(practice_id=client.practice_id, account=client.account)
+    if client.account is not None and not is_member.exists():
         of_account = AuditEvent.objects.filter(practice_id=client.practice_id, account_id=client.account_id)
         of_account.update(account_id=None, device_id=None, record_id="", detail={})
 

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import TypedDict
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 from django.db.models.functions import Coalesce, Greatest
 
 from coaching.errors import ForbiddenError
@@ -20,6 +20,7 @@ from coaching.models import (
     MailRow,
     OutboxState,
     Practice,
+    ScheduledSession,
     ScheduledStatus,
 )
 from coaching.operations.audit import record_change
@@ -103,7 +104,7 @@ def over_age(practice: Practice, now: datetime) -> OverAge:
 
 def clients_over_age(practice: Practice, now: datetime) -> list[Client]:
     """Whom the practice keeps no longer, oldest first; nobody whose red flag stands."""
-    return list(_clients_past(practice, now).exclude(_is_held()).order_by("last_at", "id"))
+    return list(_clients_past(practice, now).exclude(_is_held()).order_by(F("last_at"), "id"))
 
 
 def drop_over_age(*, practice: Practice, now: datetime, steps: int = STEPS_A_NIGHT) -> Dropped:

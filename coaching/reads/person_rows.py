@@ -133,7 +133,7 @@ def _of_exercises(model: type[models.Model], **only: Any) -> Callable[[Client], 
 
 
 def _account(client: Client) -> Rows:
-    return Account.objects.filter(id=client.account_id)
+    return Account.objects.filter(clients=client)
 
 
 def _mails(client: Client) -> Rows:
@@ -218,7 +218,7 @@ def plain_rows(kind: Kind, client: Client) -> Iterator[Plain]:
 def with_references(kind: Kind, rows: Rows) -> Rows:
     """The rows with all that has to be read along for their references to be told."""
     ways = [
-        f"{field.name}{WAY_ON.get(field.related_model, '')}"  # type: ignore[call-overload]
+        f"{field.name}{WAY_ON.get(field.related_model, '')}"
         for field in kind.fields
         if field.is_relation and not is_whose(kind, field)
     ]
@@ -234,7 +234,11 @@ def is_whose(kind: Kind, field: "models.Field[Any, Any]") -> bool:
     return field.related_model is Client and kind.model is not Client
 
 
-WAY_ON = {PlanVersion: "__plan", PlanDay: "__version__plan", Block: "__day__version__plan"}
+WAY_ON: dict[type[models.Model] | None, str] = {
+    PlanVersion: "__plan",
+    PlanDay: "__version__plan",
+    Block: "__day__version__plan",
+}
 
 
 def _value(row: Any, field: "models.Field[Any, Any]") -> Any:

@@ -196,9 +196,10 @@ def _withdrawn(clients: list[int], zone: str) -> tuple[WithdrawnConsent, ...]:
         .filter(id__in=clients, consents__purpose=ConsentPurpose.HEALTH_DATA)
         .annotate(last_at=Max("consents__withdrawn_at"))
         .order_by("name", "id")
+        .values_list("uid", "name", "last_at")
     )
     return tuple(
-        WithdrawnConsent(row.uid, row.name, row.last_at.astimezone(ZoneInfo(zone)).date()) for row in rows
+        WithdrawnConsent(uid, name, last_at.astimezone(ZoneInfo(zone)).date()) for uid, name, last_at in rows
     )
 
 

@@ -14,7 +14,8 @@ class Command(CommandByHand):
     help = (
         "Says that this database was restored on purpose, so that mail and webhooks leave again. Apply the "
         "erasures first (manage.py erasures --apply). What waited in the backup is sent then, unless "
-        "--drop-waiting gives it up: most of it was sent before. Running it again changes nothing."
+        "--drop-waiting gives it up: most of it was sent before. Writes which database sends from now on; "
+        "running it again changes nothing more."
     )
     ends = (
         "Ends with 0 if sending goes on; with 1 without a database; with 2 if asked wrongly; with 130 if "

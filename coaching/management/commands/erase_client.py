@@ -17,7 +17,7 @@ class Command(CommandByHand):
         "Deletes all there is about a client, for good: health data, sessions, scores, alerts, mail, "
         "devices, the account unless it has another place, and mail files. The trail keeps that something "
         "was read, of nobody. Digests of ids and tokens stay, so that no device brings the person back. "
-        "Take an export first; there is no way back."
+        "Take an export first: nothing that this writes leads back."
     )
     ends = (
         "Ends with 0 if the client was erased; with 1 if there is no such client, or no database; with 2 if "

@@ -71,7 +71,7 @@ def _read(path: Path) -> PersonArchive:
 
 def _coach(practice: Practice, uid: UUID | None, owner_id: int | None) -> Membership:
     current = Membership.objects.filter(practice=practice, left_at__isnull=True)
-    found = current.filter(id=owner_id).first() if uid is None else current.filter(uid=uid).first()
+    found = current.filter(id=owner_id or 0).first() if uid is None else current.filter(uid=uid).first()
     if found is None:
         raise CommandError("There is no such coach in the practice.", returncode=COULD_NOT)
     return found

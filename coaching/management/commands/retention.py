@@ -20,7 +20,7 @@ class Command(CommandByHand):
     help = (
         "Counts, for each practice, what is kept longer than its owner wants: clients to be erased, those "
         "held back by a standing red flag, the trail, mail and tombstones. Without --dry-run it then deletes "
-        "as much as one night would; every night does the same by itself."
+        "as much as one night would, and writes to the trail how much; every night does the same by itself."
     )
     ends = (
         "Ends with 0 if it is done; with 1 if there is no such practice or no database; with 2 if asked "
