@@ -159,7 +159,9 @@ class AuditEventOut(serializers.Serializer[AuditEvent]):
     who = serializers.CharField(
         allow_null=True, help_text="Null for the service itself or an erased account."
     )
-    device_name = serializers.CharField(allow_null=True, help_text="Null once the device is signed out.")
+    device_name = serializers.CharField(
+        allow_null=True, help_text="Or the name of the service token; null once the device is signed out."
+    )
     action = serializers.CharField()
     record_kind = serializers.CharField()
     record_id = serializers.CharField()

@@ -1,7 +1,7 @@
 """What every endpoint does the same way: check the body, check the version, answer with an ETag."""
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -17,9 +17,10 @@ from api.etags import Shown, tag_of, version_in
 from api.merge_patch import merge_patch, value_once_removed, writable
 from api.pagination import IdCursorPagination
 from api.parsers import MergePatchParser
+from api.permissions import HasScope
 from api.problems import Problem, problem_of
 from coaching.errors import DiffersError, ForbearError, VersionRequiredError
-from coaching.models import Actor
+from coaching.models import Actor, ServiceToken
 
 
 class Endpoint(APIView):
@@ -31,6 +32,12 @@ class Endpoint(APIView):
     @property
     def actor(self) -> Actor:
         return actor_of(self.request)
+
+    def get_permissions(self) -> Sequence[Any]:
+        """A role lets people in; a service token is let in by its scopes alone (`service_scopes.py`)."""
+        if isinstance(getattr(self.request, "auth", None), ServiceToken):
+            return [HasScope()]
+        return super().get_permissions()
 
     def get_parsers(self) -> list[BaseParser]:
         """JSON, and for a PATCH the media type of RFC 7396 as well."""

@@ -5,6 +5,8 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from api.authentication import actor_of
+from api.service_scopes import scope_of
+from coaching.models import ServiceToken
 
 
 class IsCoach(BasePermission):
@@ -19,3 +21,14 @@ class IsOwner(BasePermission):
 
     def has_permission(self, request: Request, view: APIView) -> bool:
         return request.auth is not None and actor_of(request).is_owner
+
+
+class HasScope(BasePermission):
+    """Service tokens with the scope that this call asks for; where none is named, none is let in."""
+
+    message = "This service token may not do this."
+
+    def has_permission(self, request: Request, view: APIView) -> bool:
+        match = request.resolver_match
+        scope = scope_of(str(request.method), match.route) if match else None
+        return isinstance(request.auth, ServiceToken) and scope is not None and scope in request.auth.scopes

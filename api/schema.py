@@ -7,7 +7,8 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiResponse
 from rest_framework import serializers
 
-from coaching.models import InjuryStatus, Joint, RestrictionKind, SetSide, SiteSide
+from api.service_scopes import scope_of
+from coaching.models import InjuryStatus, Joint, RestrictionKind, ServiceScope, SetSide, SiteSide
 
 JOINTS = Joint.values
 SITE_SIDES = SiteSide.values
@@ -16,14 +17,22 @@ INJURY_STATUSES = InjuryStatus.values
 RESTRICTION_KINDS = RestrictionKind.values
 
 
-class DeviceTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """Tells the document how a device token is sent."""
+class BearerSchemes(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """Tells the document how tokens are sent, and which scope an operation asks of a service token."""
 
     target_class = "api.authentication.DeviceTokenAuthentication"
-    name = "deviceToken"
+    name = ["deviceToken", "serviceToken"]
 
-    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
-        return {"type": "http", "scheme": "bearer", "description": "One token per device, from sign-in."}
+    def get_security_requirement(self, auto_schema: Any) -> list[dict[str, list[str]]]:
+        scope = scope_of(auto_schema.method, auto_schema.path_regex)
+        return [{"deviceToken": []}] + ([{"serviceToken": [scope.value]}] if scope else [])
+
+    def get_security_definition(self, auto_schema: Any) -> list[dict[str, str]]:
+        scopes = "; ".join(f"`{scope.value}`: {scope.label}" for scope in ServiceScope)
+        return [
+            {"type": "http", "scheme": "bearer", "description": "One token per device, from sign-in."},
+            {"type": "http", "scheme": "bearer", "description": f"For programs, with scopes. {scopes}."},
+        ]
 
 
 class FaultSerializer(serializers.Serializer[Any]):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from coaching.errors import NotFoundError
-from coaching.models import Actor, Block, Plan, PlanDay, PlanVersion, Prescription
+from coaching.models import Actor, Block, Plan, PlanDay, PlanVersion, Prescription, ServiceScope
 
 DAY_CONTENT = ("blocks__prescriptions__exercise", "blocks__prescriptions__alternatives__exercise")
 
@@ -77,7 +77,7 @@ def plans_of(actor: Actor) -> QuerySet[Plan]:
 def plan_for(actor: Actor, plan_uid: uuid.UUID) -> Plan:
     """The plan with this id, archived ones included. Raises NotFoundError for another practice's too."""
     found = Plan.objects.filter(practice_id=actor.practice_id, uid=plan_uid).select_related("author").first()
-    if found is None or not actor.is_coach:
+    if found is None or not (actor.is_coach or actor.has_scope(ServiceScope.PLANS_READ)):
         raise NotFoundError("There is no such plan.")
     return found
 
