@@ -13,9 +13,9 @@ from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
-from api.fields import DayField, FlagField, IdField, NumberField, StrictSerializer
+from api.fields import CodeField, DayField, FlagField, IdField, NumberField, StrictSerializer
 from api.permissions import IsCoach
-from coaching.models import Membership
+from coaching.models import Membership, Role
 from coaching.operations.memberships import leave_practice, update_membership
 from coaching.reads.memberships import members_of, membership_for
 
@@ -23,6 +23,11 @@ MAX_WEEKLY_SETS = 100
 
 
 class MembershipPatch(StrictSerializer):
+    role = CodeField(
+        choices=[Role.OWNER, Role.COACH],
+        required=False,
+        help_text="Set by owners: so ownership is shared or passed on. The last owner stays one.",
+    )
     away_from_on = DayField(required=False, allow_null=True)
     away_until_on = DayField(required=False, allow_null=True)
     cover = IdField(
