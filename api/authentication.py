@@ -57,10 +57,17 @@ def actor_of(request: Request) -> Actor:
 
 
 def _belongs(device: DeviceToken) -> bool:
-    """Who has left the practice, or been archived, is out at once on every device."""
+    """Who has left the practice, or been archived, is out at once on every device; so is who was no owner
+    of one that has closed."""
+    if device.practice.closed_at is not None and not _is_owners(device):
+        return False
     if device.membership is not None:
         return device.membership.left_at is None
     return device.client is not None and device.client.archived_at is None
+
+
+def _is_owners(device: DeviceToken) -> bool:
+    return device.membership is not None and device.membership.role == Role.OWNER
 
 
 def _is_idle(device: DeviceToken) -> bool:

@@ -17,7 +17,7 @@ from api.etags import Shown, tag_of, version_in
 from api.merge_patch import merge_patch, value_once_removed, writable
 from api.pagination import IdCursorPagination
 from api.parsers import MergePatchParser
-from api.permissions import HasScope
+from api.permissions import HasScope, IsOpen
 from api.problems import Problem, problem_of
 from coaching.errors import DiffersError, ForbearError, VersionRequiredError
 from coaching.models import Actor, ServiceToken
@@ -27,6 +27,7 @@ class Endpoint(APIView):
     """A view is: parse, one call, serialise."""
 
     pagination_class = IdCursorPagination  # read by the API document as well as by `page`
+    is_of_the_device = False  # its own sign-out and password, also where the practice has closed
     sent_as: serializers.Serializer[Any] | None = None
 
     @property
@@ -37,7 +38,7 @@ class Endpoint(APIView):
         """A role lets people in; a service token is let in by its scopes alone (`service_scopes.py`)."""
         if isinstance(getattr(self.request, "auth", None), ServiceToken):
             return [HasScope()]
-        return super().get_permissions()
+        return [*super().get_permissions(), *([] if self.is_of_the_device else [IsOpen()])]
 
     def get_parsers(self) -> list[BaseParser]:
         """JSON, and for a PATCH the media type of RFC 7396 as well."""

@@ -38,4 +38,5 @@ urlpatterns = [
     path("api/v1/", include("api.imports")),
     path("api/v1/", include("api.webhooks")),
     path("api/v1/", include("api.service_tokens")),
+    path("api/v1/", include("api.practices")),
 ]

@@ -107,7 +107,7 @@ def rescore_dirty_clients(*, now: datetime, until: float) -> int:
     Only the newest night may open or update an alert, and nothing is mailed before the next morning.
     """
     scored = 0
-    for practice in Practice.objects.filter(id__in=Client.objects.dirty().values("practice_id")):
+    for practice in Practice.objects.open().filter(id__in=Client.objects.dirty().values("practice_id")):
         if time.monotonic() >= until:
             break
         scored += _rescore_practice(practice, now)

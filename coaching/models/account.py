@@ -1,7 +1,7 @@
 """Who signs in, and from which device."""
 
 import uuid
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
@@ -40,6 +40,12 @@ class Account(AbstractBaseUser):  # type: ignore[django-manager-missing]  # knox
         return factor is not None and factor.confirmed_at is not None
 
 
+class DeviceTokenManager(AuthTokenManager):  # type: ignore[misc]  # knox is untyped
+    def get_queryset(self) -> Any:
+        """With the practice and who it is there: every request asks for them."""
+        return super().get_queryset().select_related("practice", "membership", "client")
+
+
 class DeviceToken(AbstractAuthToken):  # type: ignore[misc]  # knox is untyped
     """One signed-in device; the token names the practice, and who the bearer is there."""
 
@@ -52,7 +58,7 @@ class DeviceToken(AbstractAuthToken):  # type: ignore[misc]  # knox is untyped
     device_name = models.CharField(max_length=80)
     last_used_at = models.DateTimeField(null=True)
 
-    objects: ClassVar[AuthTokenManager] = AuthTokenManager()
+    objects: ClassVar[DeviceTokenManager] = DeviceTokenManager()
 
     class Meta:
         constraints = [

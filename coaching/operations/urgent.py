@@ -275,7 +275,10 @@ def _tell_that_it_is_worse(alert: Alert, now: datetime) -> None:
 def remind_of_unread_red_flags(*, now: datetime) -> int:
     """Mail the owners and the cover about red flags that nobody has acknowledged in time; safe to repeat."""
     unread = Alert.objects.filter(
-        kind=AlertKind.RED_FLAG, status=AlertStatus.OPEN, opened_at__lte=now - UNREAD_FOR
+        kind=AlertKind.RED_FLAG,
+        status=AlertStatus.OPEN,
+        opened_at__lte=now - UNREAD_FOR,
+        practice__closed_at__isnull=True,
     ).select_related("client__coach__cover__account")
     for alert in unread:
         owners = Membership.objects.filter(
