@@ -110,6 +110,7 @@ ROWS: dict[tuple[str, str], Edit | Put | Post | Unversioned] = {
         lambda w: (f"{w.client}/merging", {"duplicate": str(duplicate(w).uid)}), "owner"
     ),
     ("post", V1 + "service-tokens"): ONCE,
+    ("post", V1 + "practice/closing"): Unversioned("the current password stands for the version"),
     ("delete", V1 + "service-tokens/<uuid:token_id>"): Unversioned("it is never edited"),
     ("post", V1 + "clients"): Post(lambda w: ("/api/v1/clients", client_body(w)), {"name": "Other"}),
     ("post", CLIENT + "/body-masses"): Put(
