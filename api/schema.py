@@ -25,7 +25,8 @@ class BearerSchemes(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-
 
     def get_security_requirement(self, auto_schema: Any) -> list[dict[str, list[str]]]:
         scope = scope_of(auto_schema.method, auto_schema.path_regex)
-        return [{"deviceToken": []}] + ([{"serviceToken": [scope.value]}] if scope else [])
+        device: dict[str, list[str]] = {"deviceToken": []}
+        return [device, {"serviceToken": [scope.value]}] if scope else [device]
 
     def get_security_definition(self, auto_schema: Any) -> list[dict[str, str]]:
         scopes = "; ".join(f"`{scope.value}`: {scope.label}" for scope in ServiceScope)

@@ -1,7 +1,6 @@
 """Tokens for dashboards and other programs of a practice: each may do what its scopes name, and no more."""
 
 from datetime import datetime
-from typing import Any
 
 from django.db import models
 from django.db.models import F, Q
@@ -60,7 +59,7 @@ class ServiceToken(PracticeRow):
     objects = ServiceTokenQuerySet.as_manager()
 
     class Meta(PracticeRow.Meta):
-        constraints: list[Any] = [
+        constraints = [
             *PracticeRow.Meta.constraints,
             models.CheckConstraint(condition=~Q(name=""), name="servicetoken_has_name"),
             models.CheckConstraint(

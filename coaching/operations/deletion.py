@@ -122,7 +122,7 @@ def delete_practice(*, practice: Practice, now: datetime) -> DeletedPractice:
     return DeletedPractice(practice.uid, rows + deleted + 1)
 
 
-def _accounts_of(practice: Practice) -> set[uuid.UUID | None]:
+def _accounts_of(practice: Practice) -> set[uuid.UUID]:
     members = Membership.objects.filter(practice=practice).values_list("account_id", flat=True)
     clients = Client.objects.filter(practice=practice).values_list("account_id", flat=True)
-    return {*members, *clients} - {None}
+    return {account_id for account_id in (*members, *clients) if account_id is not None}

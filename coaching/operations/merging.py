@@ -116,7 +116,7 @@ def _to_move(model: type[models.Model], client: Client, duplicate: Client) -> Qu
         rows = rows.exclude(measured_on__in=BodyMass.objects.filter(client=client).values("measured_on"))
     if model is JointStress:
         own = JointStress.objects.filter(client=client)
-        rows = rows.exclude(id__in=[row.id for row in rows if own.filter(_same_stress(row)).exists()])
+        rows = rows.exclude(id__in=[row.pk for row in rows if own.filter(_same_stress(row)).exists()])
     return rows
 
 

@@ -27,7 +27,9 @@ class Claim:
 def plan_due_nights(*, now: datetime) -> int:
     """Make the rows of every night that is due and not there yet; safe to repeat and to run twice at once."""
     planned = 0
-    for practice in Practice.objects.open().annotate(last_night_on=Max("nights__night_on")):
+    for practice in Practice.objects.filter(closed_at__isnull=True).annotate(
+        last_night_on=Max("nights__night_on")
+    ):
         newest = newest_due_night(practice.zone, practice.night_hour, now)
         last: date | None = practice.last_night_on
         first = newest if last is None else last + timedelta(days=1)

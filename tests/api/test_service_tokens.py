@@ -56,7 +56,11 @@ def call(api, filled, key):
     if "pain-reports" in route and body:
         body = body | {"client": str(filled.cast.client.uid)}
     if route.endswith("sessions/batch"):
-        body = {"sessions": [session_body(id="0d7bfb63-6f0f-4f53-a4b8-1a1ecf4f1a11")]}
+        body = {
+            "items": [
+                session_body(id="0d7bfb63-6f0f-4f53-a4b8-1a1ecf4f1a11", client=str(filled.cast.client.uid))
+            ]
+        }
     data = None if body is None else json.dumps(body)
     version = Alert.objects.get().version if "alerts" in route else 1
     headers = {} if method == "put" else {"If-Match": f'"{version}"'}
