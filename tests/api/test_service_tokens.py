@@ -58,6 +58,7 @@ def call(api, filled, key):
     if route.endswith("sessions/batch"):
         items = [session_body(id="0d7bfb63-6f0f-4f53-a4b8-1a1ecf4f1a11")]
         body = {"client": str(filled.cast.client.uid), "items": items}
+    data = None if body is None else json.dumps(body)
     version = Alert.objects.get().version if "alerts" in route else 1
     headers = {} if method == "put" else {"If-Match": f'"{version}"'}
     return getattr(api, method)(address, data, content_type="application/json", headers=headers)
