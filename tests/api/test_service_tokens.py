@@ -8,7 +8,7 @@ from rest_framework.test import APIClient
 
 from api.service_scopes import SCOPE_OF
 from coaching.logs import hide_tokens
-from coaching.models import Account, Alert, AuditEvent, Membership, Role, ServiceScope, ServiceToken
+from coaching.models import Account, Alert, AuditEvent, Membership, Role, ServiceScope, ServiceToken, Session
 from tests.api.every_route import Filled, every_route, service_token
 from tests.api.test_writing_routes import ROWS
 from tests.bodies import session_body
@@ -60,6 +60,8 @@ def call(api, filled, key):
         body = {"client": str(filled.cast.client.uid), "items": items}
     data = None if body is None else json.dumps(body)
     version = Alert.objects.get().version if "alerts" in route else 1
+    if method == "delete" and "sessions" in route:
+        version = Session.objects.filter(uid=filled.ids["session_id"]).values_list("version", flat=True)[0]
     headers = {} if method == "put" else {"If-Match": f'"{version}"'}
     return getattr(api, method)(address, data, content_type="application/json", headers=headers)
 
