@@ -129,7 +129,6 @@ def ask(people: People, cell: Cell) -> Answered:
         with connection.execute_wrapper(writes):
             answer = send(cell.key, asked)
             content = answer.getvalue() if answer.streaming else answer.content
-            answer.close()
         letter = letter_of(cell, answer)
         after = rows_of(writes.tables) if letter in DENIED else {}
         transaction.set_rollback(True)
