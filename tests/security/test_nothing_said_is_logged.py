@@ -28,16 +28,27 @@ from tests.loopback import listening
 WORD = "quillwort"
 ADDRESS = f"{WORD}@{WORD}.example"
 FORGED = f'{WORD}\r\n{{"event": "forged"}}'
-REFUSED_ROW = {
-    "postgresql": f"""
-        CREATE FUNCTION pg_temp.refuse() RETURNS trigger LANGUAGE plpgsql AS
-        $$ BEGIN RAISE EXCEPTION '{WORD} %', NEW USING DETAIL = '{WORD}'; END $$;
-        CREATE TRIGGER refused BEFORE INSERT ON coaching_session
-        FOR EACH ROW EXECUTE FUNCTION pg_temp.refuse()""",
-    "sqlite": f"""
-        CREATE TRIGGER refused BEFORE INSERT ON coaching_session
-        BEGIN SELECT RAISE(ABORT, 'constraint failed: {WORD}'); END""",
-}
+REFUSED_ROW = f"""
+    CREATE TRIGGER refused BEFORE INSERT ON coaching_session
+    BEGIN SELECT RAISE(ABORT, 'constraint failed: {WORD}'); END"""
+
+
+def refused_with_the_word(execute, sql, params, many, context):
+    """The service's role on PostgreSQL may hang no trigger on a table; this makes the database say the word."""
+    if 'INTO "coaching_session"' in sql:
+        return execute("SELECT CAST(%s AS integer)", [WORD], many, context)
+    return execute(sql, params, many, context)
+
+
+@contextlib.contextmanager
+def refusing_sessions() -> Iterator[None]:
+    if connection.vendor == "postgresql":
+        with connection.execute_wrapper(refused_with_the_word):
+            yield
+        return
+    with connection.cursor() as cursor:
+        cursor.execute(REFUSED_ROW)
+    yield
 
 
 @pytest.fixture
@@ -193,9 +204,8 @@ def post_session(world):
 
 
 def test_what_the_database_says_of_a_row_stays_out_of_log_and_answer(world, logged):
-    with connection.cursor() as cursor:
-        cursor.execute(REFUSED_ROW[connection.vendor])
-    answer = post_session(world)
+    with refusing_sessions():
+        answer = post_session(world)
     assert answer.status_code == (500 if connection.vendor == "postgresql" else 409)
     assert WORD not in answer.content.decode()
     assert planted(logged) == []
