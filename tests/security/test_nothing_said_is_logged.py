@@ -34,7 +34,7 @@ REFUSED_ROW = f"""
 
 
 def refused_with_the_word(execute, sql, params, many, context):
-    """The service's role on PostgreSQL may hang no trigger on a table; this makes the database say the word."""
+    """The role of the service may hang no trigger on a table of PostgreSQL; this makes it say the word."""
     if 'INTO "coaching_session"' in sql:
         return execute("SELECT CAST(%s AS integer)", [WORD], many, context)
     return execute(sql, params, many, context)
