@@ -12,16 +12,12 @@ from typing import Any
 import httpx
 from django.conf import settings
 
-from coaching.errors import ForbearError
-
 STARTS_WITHIN_S = 60.0
 STOPS_WITHIN_S = 15.0
 
 
-class DemoError(ForbearError):
-    """The demo could not go on; the sentence says where."""
-
-    code = "demo_failed"
+class DemoError(Exception):
+    """The demo could not go on; the sentence says where. No caller of the service meets it."""
 
 
 @contextmanager

@@ -81,7 +81,7 @@ class Command(CommandByHand):
                 pictures = fetch_pictures(made, var / "pictures")
                 self._tell(f"{mail.sent} mails and {pictures} pictures written")
         except DemoError as error:
-            raise CommandError(error.detail, returncode=COULD_NOT) from None
+            raise CommandError(str(error), returncode=COULD_NOT) from None
         self._show(made, posted, today, var)
 
     def _start_afresh(self, var: Path) -> None:
