@@ -184,14 +184,14 @@ class AlertView(Endpoint):
     def get(self, request: Request, alert_id: uuid.UUID) -> Response:
         """One alert with its evidence; a client sees advice and caution only."""
         alert = read_alert(actor=self.actor, alert_uid=alert_id, now=timezone.now())
-        return with_etag(request, alert_body(self, alert), alert.version)
+        return with_etag(alert_body(self, alert), alert.version)
 
 
 class AlertActionView(Endpoint):
     permission_classes = [IsAuthenticated, IsCoach]
 
     def answer(self, alert: Alert) -> Response:
-        return with_etag(self.request, AlertOut(alert).data, alert.version)
+        return with_etag(AlertOut(alert).data, alert.version)
 
     def shown(self, record: Alert) -> Shown:
         alert = read_alert(actor=self.actor, alert_uid=record.uid, now=timezone.now())

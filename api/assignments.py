@@ -177,9 +177,7 @@ class AssignmentsView(Endpoint):
             own_uid=asked.get("id"),
         )
         row = assigned.assignment
-        return with_etag(
-            request, AssignmentOut(row).data, row.version, status=201 if assigned.is_new else 200
-        )
+        return with_etag(AssignmentOut(row).data, row.version, status=201 if assigned.is_new else 200)
 
     def shown(self, record: Assignment) -> Shown:
         return shown_assignment(self.actor, self.kwargs["client_id"], record)
@@ -192,7 +190,7 @@ class AssignmentView(Endpoint):
         row = read_assignment(
             actor=self.actor, client_uid=client_id, assignment_uid=assignment_id, now=timezone.now()
         )
-        return with_etag(request, AssignmentOut(row).data, row.version)
+        return with_etag(AssignmentOut(row).data, row.version)
 
     @extend_schema(operation_id="assignment_end", responses={204: None})
     def delete(self, request: Request, client_id: uuid.UUID, assignment_id: uuid.UUID) -> Response:
@@ -238,7 +236,7 @@ class ScheduledSessionView(Endpoint):
         row = read_scheduled_session(
             actor=self.actor, client_uid=client_id, scheduled_uid=scheduled_session_id, now=timezone.now()
         )
-        return with_etag(request, ScheduledSessionOut(row).data, row.session.version)
+        return with_etag(ScheduledSessionOut(row).data, row.session.version)
 
     @extend_schema(
         operation_id="scheduled_session_update",
@@ -255,7 +253,7 @@ class ScheduledSessionView(Endpoint):
             expected_version=self.expected_version(),
             now=timezone.now(),
         )
-        return with_etag(request, ScheduledSessionOut(row).data, row.session.version)
+        return with_etag(ScheduledSessionOut(row).data, row.session.version)
 
     def shown(self, record: ScheduledSession) -> Shown:
         row = read_scheduled_session(

@@ -222,7 +222,7 @@ class ClientsView(Endpoint):
         content = ClientContent(coach_uid=body.pop("coach", None), own_uid=body.pop("id", None), **body)
         kept = create_client(actor=self.actor, content=content, now=timezone.now())
         status = 201 if kept.is_new else 200
-        return with_etag(request, ClientOut(kept.row).data, kept.row.version, status=status)
+        return with_etag(ClientOut(kept.row).data, kept.row.version, status=status)
 
     def shown(self, record: Client) -> Shown:
         return shown_client(self.actor, record)
@@ -233,7 +233,7 @@ class ClientView(Endpoint):
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """One record; a client sees their own without the coach's private note."""
         client = read_client(actor=self.actor, client_uid=client_id, now=timezone.now())
-        return with_etag(request, self._shape(client).data, client.version)
+        return with_etag(self._shape(client).data, client.version)
 
     @extend_schema(operation_id="client_update", request=ClientPatch, responses={200: CLIENT_RECORD})
     def patch(self, request: Request, client_id: uuid.UUID) -> Response:
@@ -245,7 +245,7 @@ class ClientView(Endpoint):
             changes=self.checked(ClientPatch, is_patch=True),
             now=timezone.now(),
         )
-        return with_etag(request, self._shape(client).data, client.version)
+        return with_etag(self._shape(client).data, client.version)
 
     def shown(self, record: Client) -> Shown:
         return shown_client(self.actor, record)
@@ -286,7 +286,7 @@ class BodyMassesView(Endpoint):
             **self.checked(BodyMassIn),
         )
         row, status = recorded.body_mass, 201 if recorded.is_new else 200
-        return with_etag(request, BodyMassOut(row).data, row.version, status=status)
+        return with_etag(BodyMassOut(row).data, row.version, status=status)
 
     def shown(self, record: BodyMass) -> Shown:
         row = read_body_mass(
@@ -312,7 +312,7 @@ class ConsentView(Endpoint):
     def get(self, request: Request, client_id: uuid.UUID, purpose: str) -> Response:
         """The latest consent for this purpose, standing or withdrawn."""
         consent = read_consent(actor=self.actor, client_uid=client_id, purpose=purpose, now=timezone.now())
-        return with_etag(request, ConsentOut(consent).data, consent.version)
+        return with_etag(ConsentOut(consent).data, consent.version)
 
     @extend_schema(
         operation_id="consent_give", request=ConsentIn, responses={201: ConsentOut, 200: ConsentOut}
@@ -332,7 +332,7 @@ class ConsentView(Endpoint):
             expected_version=self.named_version(),
         )
         consent, status = given.consent, 201 if given.is_new else 200
-        return with_etag(request, ConsentOut(consent).data, consent.version, status=status)
+        return with_etag(ConsentOut(consent).data, consent.version, status=status)
 
     @extend_schema(operation_id="consent_withdraw", responses={204: None})
     def delete(self, request: Request, client_id: uuid.UUID, purpose: str) -> Response:

@@ -221,7 +221,7 @@ class Endpoint(APIView):
         return Response(body, headers={"Link": link_header(links)})
 
 
-def with_etag(request: Request, body: Any, version: int, *, status: int = 200, shown: Any = None) -> Response:
+def with_etag(body: Any, version: int, *, status: int = 200, shown: Any = None) -> Response:
     """`body` under the ETag of the record; what If-None-Match makes of it is the endpoint's matter.
 
     `shown` is what GET shows, where the answer to a write says more.

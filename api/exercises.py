@@ -214,7 +214,7 @@ class StressView(Endpoint):
         entry = exercise_entry(practice_id=self.actor.practice_id, code=code, client=client)
         body, status = ExerciseOut(entry).data, 201 if kept.is_new else 200
         shown = self.shown(kept.row).body
-        return with_etag(self.request, body, kept.row.version, status=status, shown=shown)
+        return with_etag(body, kept.row.version, status=status, shown=shown)
 
     def drop(self, code: str, joint: str, client: Client | None) -> Response:
         drop_stress(

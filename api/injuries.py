@@ -143,7 +143,7 @@ class InjuriesView(Endpoint):
             own_uid=own_uid,
         )
         status = 201 if kept.is_new else 200
-        return with_etag(request, InjuryOut(kept.row).data, kept.row.version, status=status)
+        return with_etag(InjuryOut(kept.row).data, kept.row.version, status=status)
 
     def shown(self, record: Injury) -> Shown:
         return shown_injury(self.actor, self.kwargs["client_id"], record)
@@ -153,7 +153,7 @@ class InjuryView(Endpoint):
     @extend_schema(operation_id="injury_get", responses={200: InjuryOut})
     def get(self, request: Request, client_id: uuid.UUID, injury_id: uuid.UUID) -> Response:
         injury = read_injury(actor=self.actor, client_uid=client_id, injury_uid=injury_id, now=timezone.now())
-        return with_etag(request, InjuryOut(injury).data, injury.version)
+        return with_etag(InjuryOut(injury).data, injury.version)
 
     @extend_schema(operation_id="injury_update", request=InjuryPatch, responses={200: InjuryOut})
     def patch(self, request: Request, client_id: uuid.UUID, injury_id: uuid.UUID) -> Response:
@@ -165,7 +165,7 @@ class InjuryView(Endpoint):
             changes=self.checked(InjuryPatch, is_patch=True),
             now=timezone.now(),
         )
-        return with_etag(request, InjuryOut(injury).data, injury.version)
+        return with_etag(InjuryOut(injury).data, injury.version)
 
     def shown(self, record: Injury) -> Shown:
         return shown_injury(self.actor, self.kwargs["client_id"], record)

@@ -95,7 +95,7 @@ class MembershipView(Endpoint):
     @extend_schema(operation_id="membership_get", responses={200: MembershipOut})
     def get(self, request: Request, membership_id: uuid.UUID) -> Response:
         member = membership_for(self.actor, membership_id)
-        return with_etag(request, MembershipOut(member).data, member.version)
+        return with_etag(MembershipOut(member).data, member.version)
 
     @extend_schema(operation_id="membership_update", request=MembershipPatch, responses={200: MembershipOut})
     def patch(self, request: Request, membership_id: uuid.UUID) -> Response:
@@ -107,7 +107,7 @@ class MembershipView(Endpoint):
             changes=self.checked(MembershipPatch, is_patch=True),
             now=timezone.now(),
         )
-        return with_etag(request, MembershipOut(member).data, member.version)
+        return with_etag(MembershipOut(member).data, member.version)
 
     @extend_schema(operation_id="membership_end", parameters=[LeaveQuery], responses={204: None})
     def delete(self, request: Request, membership_id: uuid.UUID) -> Response:

@@ -71,12 +71,12 @@ class PainReportView(Endpoint):
         )
         body, report = RecordedPainOut(recorded).data, recorded.report
         status = 201 if recorded.is_new else 200
-        return with_etag(request, body, report.version, status=status, shown=body["pain_report"])
+        return with_etag(body, report.version, status=status, shown=body["pain_report"])
 
     @extend_schema(operation_id="pain_report_get", responses={200: PainReportOut})
     def get(self, request: Request, report_id: uuid.UUID) -> Response:
         report = read_pain_report(actor=self.actor, report_uid=report_id, now=timezone.now())
-        return with_etag(request, PainReportOut(report).data, report.version)
+        return with_etag(PainReportOut(report).data, report.version)
 
     @extend_schema(operation_id="pain_report_delete", parameters=[DeleteQuery], responses={204: None})
     def delete(self, request: Request, report_id: uuid.UUID) -> Response:

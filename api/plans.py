@@ -219,7 +219,7 @@ class PlansView(Endpoint):
             actor=self.actor, content=plan_content(body), own_uid=body.get("id"), now=timezone.now()
         )
         status = 201 if kept.is_new else 200
-        return with_etag(request, PlanOut(kept.row).data, kept.row.number, status=status)
+        return with_etag(PlanOut(kept.row).data, kept.row.number, status=status)
 
     def shown(self, record: Plan) -> Shown:
         return shown_plan(self.actor, record)
@@ -232,7 +232,7 @@ class PlanView(Endpoint):
     def get(self, request: Request, plan_id: uuid.UUID) -> Response:
         """A plan with the content of its current version."""
         version = current_version(plan_for(self.actor, plan_id))
-        return with_etag(request, PlanOut(version).data, version.number)
+        return with_etag(PlanOut(version).data, version.number)
 
     @extend_schema(operation_id="plan_replace", request=PlanIn, responses={200: PlanOut})
     def put(self, request: Request, plan_id: uuid.UUID) -> Response:
@@ -245,7 +245,7 @@ class PlanView(Endpoint):
             expected_version=self.named_version(),
             now=timezone.now(),
         )
-        return with_etag(request, PlanOut(version).data, version.number)
+        return with_etag(PlanOut(version).data, version.number)
 
     @extend_schema(operation_id="plan_archive", responses={204: None})
     def delete(self, request: Request, plan_id: uuid.UUID) -> Response:
@@ -272,7 +272,7 @@ class PlanVersionView(Endpoint):
     def get(self, request: Request, plan_id: uuid.UUID, number: int) -> Response:
         """A plan with the content of one of its versions, as it was frozen."""
         version = plan_version(plan_for(self.actor, plan_id), min(number, MAX_VERSION))
-        return with_etag(request, PlanOut(version).data, version.number)
+        return with_etag(PlanOut(version).data, version.number)
 
 
 MAX_VERSION = 2**31 - 1

@@ -224,7 +224,7 @@ class SessionView(Endpoint):
     @extend_schema(operation_id="session_get", responses={200: SessionOut})
     def get(self, request: Request, session_id: uuid.UUID) -> Response:
         session = read_session(actor=self.actor, session_uid=session_id, now=timezone.now())
-        return with_etag(request, SessionOut(session).data, session.version)
+        return with_etag(SessionOut(session).data, session.version)
 
     @extend_schema(operation_id="session_update", request=SessionIn, responses={200: RecordedOut})
     def patch(self, request: Request, session_id: uuid.UUID) -> Response:
@@ -264,7 +264,7 @@ class SessionView(Endpoint):
         stored = session_for(self.actor, session_id)
         body = RecordedOut(Recorded(stored, recorded.outcome, recorded.urgent)).data
         status = STATUS_OF_OUTCOME[recorded.outcome]
-        return with_etag(self.request, body, stored.version, status=status, shown=body["session"])
+        return with_etag(body, stored.version, status=status, shown=body["session"])
 
 
 class SessionBatchView(Endpoint):

@@ -131,14 +131,14 @@ class WebhooksView(OwnerEndpoint):
         """Tell an address of alerts, by ids only; ten at most. Signed as Standard Webhooks 1.0."""
         shown = webhooks.register_webhook(actor=self.actor, now=timezone.now(), **self.checked(WebhookIn))
         body = SecretShownOut(shown).data
-        return with_etag(request, body, shown.webhook.version, status=201, shown=body["webhook"])
+        return with_etag(body, shown.webhook.version, status=201, shown=body["webhook"])
 
 
 class WebhookView(OwnerEndpoint):
     @extend_schema(operation_id="webhook_get", responses={200: WebhookOut})
     def get(self, request: Request, webhook_id: uuid.UUID) -> Response:
         webhook = webhook_for(self.actor, webhook_id)
-        return with_etag(request, WebhookOut(webhook).data, webhook.version)
+        return with_etag(WebhookOut(webhook).data, webhook.version)
 
     @extend_schema(operation_id="webhook_update", request=WebhookIn, responses={200: WebhookOut})
     def patch(self, request: Request, webhook_id: uuid.UUID) -> Response:
@@ -150,7 +150,7 @@ class WebhookView(OwnerEndpoint):
             changes=self.checked(WebhookIn, is_patch=True),
             now=timezone.now(),
         )
-        return with_etag(request, WebhookOut(webhook).data, webhook.version)
+        return with_etag(WebhookOut(webhook).data, webhook.version)
 
     @extend_schema(operation_id="webhook_delete", responses={204: None})
     def delete(self, request: Request, webhook_id: uuid.UUID) -> Response:
@@ -177,7 +177,7 @@ class WebhookSecretView(OwnerEndpoint):
             now=timezone.now(),
         )
         body = SecretShownOut(shown).data
-        return with_etag(request, body, shown.webhook.version, status=201, shown=body["webhook"])
+        return with_etag(body, shown.webhook.version, status=201, shown=body["webhook"])
 
 
 class WebhookTestView(OwnerEndpoint):
