@@ -299,6 +299,8 @@ def start(var: Path, *words: str, **env: str) -> "subprocess.Popen[str]":
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        # A shell's background job has it ignored, and hands that on.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
 
 

@@ -31,7 +31,7 @@ content_type_overrides:
   image/png: application/octet-stream
   application/pdf: application/octet-stream
   image/svg+xml: text/plain
-  text/csv: text/plain
+  text/csv: application/octet-stream
 """
 PACKAGE = "forbear_client"
 BATCH = 12
