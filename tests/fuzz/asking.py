@@ -141,9 +141,9 @@ def as_drawn(case: Any, drawn: Drawn, headers: Headers, known: Known, chance: ra
 
 
 def whole_as_drawn(case: Any, drawn: Drawn, headers: Headers, known: Known, chance: random.Random) -> None:
-    """The whole body as the schema lets it be, or a wound where there is none."""
+    """The whole body as the schema lets it be; some of the parameters where there is none."""
     if drawn[1] is None or not isinstance(case.body, dict):
-        with_a_wound(case, drawn, headers, known, chance)
+        as_drawn(case, drawn, headers, known, chance)
     else:
         case.body = drawn[1]
 

@@ -18,6 +18,7 @@ from django.core.wsgi import get_wsgi_application
 from django.db import close_old_connections, transaction
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
+from rest_framework.response import Response
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.core.failures import Failure, FailureGroup
@@ -28,7 +29,8 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
-from api.problems import CONTENT_TYPE, TYPE_PREFIX
+from api.clients import ClientView
+from api.problems import CONTENT_TYPE, TYPE_PREFIX, Problem
 from coaching.exchange import public_addresses
 from tests.api.conftest import ANYWHERE, documented
 from tests.api.contract_story import read_document
@@ -39,7 +41,7 @@ from tests.fuzz.tally import Tally, table_of_operations, table_of_roles
 SEED = 20260302
 # Of each operation as each role; pictures and pages to print take a tenth of a second each.
 CASES, CASES_DRAWN = 2, 1
-CASES_LONG, CASES_DRAWN_LONG = 40, 6
+CASES_LONG, CASES_DRAWN_LONG = 8, 3
 # A body drawn from its whole schema takes a second; the bounded run changes the matrix's own instead.
 LARGEST = ("plan_create", "plan_replace")
 CHECKS = [
@@ -198,6 +200,35 @@ def test_every_operation_answers_every_role_as_the_document_says(operations, kno
     sys.stdout.write(f"\n{table_of_operations(tally)}\n\n{table_of_roles(tally)}\n")
     assert set(tally.by_operation) == {operation.label for operation in operations}
     check(tally)
+
+
+def broken_views(shown: Any) -> dict[str, Any]:
+    """What a view of a client may come to, and the word that tells it."""
+
+    def crash(*args: Any, **kwargs: Any) -> Response:
+        raise RuntimeError
+
+    def conflict(*args: Any, **kwargs: Any) -> Response:
+        raise Problem("conflict", 409, "Never here.")
+
+    return {
+        "Server error": crash,
+        "does not list: conflict": conflict,
+        "Undocumented HTTP status code": lambda *args, **kwargs: Response(shown, status=202),
+        "Response violates schema": lambda *args, **kwargs: Response({}),
+        "a stranger is shown": lambda *args, **kwargs: Response(shown),
+    }
+
+
+def test_a_service_that_answers_otherwise_is_found_out(operations, known, monkeypatch):
+    address = f"/api/v1/clients/{known.people.folders['coachs'].client}"
+    views = broken_views(known.people.api("coach").get(address).json())
+    asked = [operation for operation in operations if operation.label == "GET /api/v1/clients/{client_id}"]
+    assert not Fuzz(known).send_all(asked, 6, 0, are_all_drawn=True).faults
+    for word, view in views.items():
+        monkeypatch.setattr(ClientView, "get", view)
+        found = Fuzz(known).send_all(asked, 6, 0, are_all_drawn=True).faults
+        assert any(word in fault for fault in found), (word, found)
 
 
 @pytest.mark.long
