@@ -88,7 +88,7 @@ class Sent:
     is_crossing: bool
 
 
-def prepared(case: Any, is_drawn: bool, known: Known, role: str, chance: random.Random) -> Sent:
+def prepared(case: Any, from_schema: Any, known: Known, role: str, chance: random.Random) -> Sent:
     """Turn the case into a call that is answered, and then change something of it."""
     which = home_of(role) if chance.random() < 0.7 else chance.choice(OBJECTS)
     if role == STRANGER and chance.random() < 0.7:
@@ -96,7 +96,7 @@ def prepared(case: Any, is_drawn: bool, known: Known, role: str, chance: random.
     asked = Asked(known.people, role, known.people.folders[which])
     calls = calls_of(case.method, case.path)
     call = calls[0] if chance.random() < 0.6 else chance.choice(calls)
-    drawn = (dict(case.query or {}), copy.deepcopy(case.body)) if is_drawn else ({}, None)
+    drawn = ({}, None) if from_schema is None else (dict(from_schema.query or {}), from_schema.body)
     as_called(case, call, asked)
     headers = {"If-Match": '"1"'} if call.version else {}
     change: Callable[[], Any] = chance.choice(CHANGES)
