@@ -24,11 +24,15 @@ from coaching.models import (
     ScheduledStatus,
     Session,
 )
+from coaching.reads.computed import Computed
 from coaching.reads.lift_states import LiftState, newest_scores, state_of
 from coaching.reads.rir_bias import StatedReserve, stated_reserve
 
 WEEK = timedelta(days=7)
 MIN_TREND_EXPOSURES = 4
+SITE_WEEKS_METHOD = "sums_and_pain_of_iso_weeks"
+LIFT_POINTS_METHOD = "epley_on_reps_and_reserve"
+TREND_METHOD = "theil_sen"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +77,10 @@ class SiteWeeks:
     notes_on: tuple[date, ...]
 
     @property
+    def computed(self) -> Computed:
+        return Computed(SITE_WEEKS_METHOD, "1", self.week_starts[0], self.until_on)
+
+    @property
     def is_empty(self) -> bool:
         has_pain = any(pain is not None for pain in self.pain_highest)
         return not any(self.joint_reps) and not any(self.reports) and not has_pain
@@ -106,8 +114,10 @@ class LiftTrend:
     high_kg_per_week: float
     middle_week: float
     middle_kg: float
-    method: str = "theil_sen"
-    version: str = "1"
+
+    @property
+    def computed(self) -> Computed:
+        return Computed(TREND_METHOD, "1", self.first_on, self.last_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +131,10 @@ class LiftHistory:
     points: tuple[LiftPoint, ...]
     trend: LiftTrend | None
     night: LiftState | None = None  # what the newest night made of it; not looked up for a picture
+
+    @property
+    def computed(self) -> Computed:
+        return Computed(LIFT_POINTS_METHOD, "1", self.first_on, self.until_on)
 
 
 @dataclass(frozen=True, slots=True)
