@@ -15,8 +15,8 @@ from api.fields import StrictSerializer
 from api.listing import DigitsField
 from coaching.operations.history_reads import read_history
 from coaching.reads.adherence_weeks import AdherenceWeek, AdherenceWeeks, WholeHistory
+from coaching.reads.alert_openings import AlertOpening
 from coaching.reads.history import (
-    AlertOpening,
     LiftHistory,
     LiftPoint,
     LiftTrend,
@@ -95,6 +95,7 @@ class LiftHistoryOut(serializers.Serializer[LiftHistory]):
         source="night.computed", allow_null=True, help_text="Of state; null: no night has looked at it."
     )
     computed = ComputedOut(help_text="Of the points.")
+    alerts = AlertOpeningOut(many=True, source="alert_openings")
     points = LiftPointOut(many=True)
     trend = LiftTrendOut(allow_null=True)
 

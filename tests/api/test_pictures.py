@@ -283,6 +283,7 @@ def test_the_history_is_weeks_by_sites_and_lifts_by_exposures(cast, record, sign
                 "reason": "not_scored",
                 "reason_text": "No night has looked at it yet.",
                 "assessable_on": None,
+                "alerts": [],
                 "state_computed": None,
                 "computed": {
                     "method": "epley_on_reps_and_reserve",
@@ -296,7 +297,7 @@ def test_the_history_is_weeks_by_sites_and_lifts_by_exposures(cast, record, sign
     assert trend.pop("computed") == {
         "method": "theil_sen",
         "version": "1",
-        "from_on": "2026-02-23",
+        "from_on": "2026-02-17",
         "until_on": "2026-03-01",
     }
     assert trend["kg_per_week"] == pytest.approx(1.0) and trend["exposures"] == 7
