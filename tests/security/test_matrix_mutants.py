@@ -1,4 +1,7 @@
-"""A test of the test: each filter and each door is taken out once, and the matrix must see it."""
+"""A test of the test: each filter and each door is taken out once, and the matrix must see it.
+
+The belts behind the filters are off meanwhile, or they would hide what is missing.
+"""
 
 import sys
 from collections.abc import Callable
@@ -31,6 +34,7 @@ from coaching.reads.referrals import referral_of
 from coaching.reads.webhooks import webhooks_of
 from tests.factories import NOW
 from tests.security.test_matrix import faults, people, table, whole
+from tests.security.test_matrix_belts import off, without_policies, without_scope
 
 __all__ = ["people"]
 
@@ -145,5 +149,6 @@ MUTANTS: dict[str, tuple[str, Mutate]] = {
 @pytest.mark.parametrize("name", MUTANTS)
 def test_the_matrix_sees_a_filter_taken_out(people, monkeypatch, name):
     section, mutate = MUTANTS[name]
+    off(without_scope, without_policies)(monkeypatch)
     mutate(monkeypatch)
     assert next(faults(people, whole(table()[section])), None) is not None
