@@ -55,8 +55,8 @@ BELTS = [
 def is_between_practices(cell: Cell) -> bool:
     """Made-up ids are asked along, since what is not theirs must read as what is not there.
 
-    Within a practice the filters stand alone: a row that names the own coach's newcomer as well tells a client
-    something else without them.
+    Within a practice the filters stand alone: without them a row that names the own coach's newcomer as well
+    tells a client something else.
     """
     if cell.role in ("self", "sibling") and cell.key.endswith("/assignments | plan"):
         return False
