@@ -87,6 +87,14 @@ ROWS = {
         ),
         keys=("nights",),
     ),
+    "recompute": Row(
+        ("--verbosity", "1"),
+        (
+            (("--practice", "12"), 2, "is not an id like"),
+            (("--practice", NOBODY), 1, "no such practice"),
+        ),
+        keys=("rows", "written", "differences"),
+    ),
     "replay": Row(
         ("pain", "{pain}", "--out", "{out}"),
         (
@@ -109,6 +117,14 @@ ROWS = {
             (("--name", "Dana Doctor", "--on", "2999-03-02", *REVIEW), 2, "--on: "),
         ),
         keys=("clinician_name", "signed_on", "table_version", "note"),
+    ),
+    "verify": Row(
+        ("--verbosity", "1"),
+        (
+            (("--practice", "12"), 2, "is not an id like"),
+            (("--practice", NOBODY), 1, "no such practice"),
+        ),
+        keys=("rules_looked_at", "constraints_missing", "broken"),
     ),
 }  # fmt: skip
 DJANGOS_OWN = ("migrate",)  # ours adds nothing to type
