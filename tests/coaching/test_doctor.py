@@ -10,6 +10,7 @@ from coaching import nightly
 from coaching.compute import red_flags
 from coaching.management.commands import doctor
 from coaching.models import MailRow, Night, NightClient, Session, UrgencySignOff, Webhook, WebhookDelivery
+from coaching.reads import health
 from tests.factories import WebhookFactory
 from tests.journeys.processes import free_port
 
@@ -18,8 +19,9 @@ NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def well(cast, time_machine):
+def well(cast, time_machine, monkeypatch):
     """The newest night of both practices is done, and the urgency table is reviewed."""
+    monkeypatch.setattr(health, "CLOCKS_MAY_DIFFER", timedelta(days=36_500))  # only ours is moved
     time_machine.move_to(NOW, tick=False)
     nightly.run_due_nights(now=NOW, budget_s=60)
     MailRow.objects.update(state="sent", sent_at=NOW)
@@ -164,3 +166,11 @@ def test_webhook_messages_that_wait_are_named(well, look):
     found, code = look()
     assert code == 1
     assert "1 webhook messages have waited" in found[0]["what"]
+
+
+@pytest.mark.postgresql
+def test_clocks_that_are_apart_are_named(well, look, monkeypatch):
+    monkeypatch.setattr(health, "CLOCKS_MAY_DIFFER", timedelta(seconds=5))
+    found, code = look()
+    assert code == 1
+    assert "The clock of the database server differs by" in found[0]["what"]
