@@ -13,6 +13,7 @@ import pytest
 from coaching.models import row_security, scoped
 from coaching.models.scope import EVERYWHERE
 from coaching.models.scoped import ScopedQuerySet
+from tests.security.calls import CALLS, Call, in_home
 from tests.security.people import OBJECTS
 from tests.security.test_matrix import ROWS, Cell, faults, objects_of, people, whole
 from tests.security.walk import without_filters
@@ -55,10 +56,14 @@ BELTS = [
 def is_between_practices(cell: Cell) -> bool:
     """Made-up ids are asked along, since what is not theirs must read as what is not there.
 
-    Within a practice the filters stand alone: without them a row that names the own coach's newcomer as well
-    tells a client something else.
+    Within a practice the filters stand alone: without them a row that names another client of the own coach
+    as well tells a client something else.
     """
     if cell.role in ("self", "sibling") and cell.key.endswith("/assignments | plan"):
+        return False
+    if cell.role == "sibling" and (
+        " | own client" in cell.key or CALLS.get(cell.key, Call()).path is in_home
+    ):
         return False
     return cell.role.startswith("far") or cell.object in ("elsewheres", "made_up")
 
