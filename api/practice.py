@@ -55,7 +55,7 @@ class PracticeView(Endpoint):
     @extend_schema(operation_id="practice_get", responses={200: PracticePeriodsOut})
     def get(self, request: Request) -> Response:
         practice = practice_of(self.actor)
-        return with_etag(request, PracticePeriodsOut(practice).data, practice.version)
+        return with_etag(PracticePeriodsOut(practice).data, practice.version)
 
     @extend_schema(operation_id="practice_update", request=PracticePatch, responses={200: PracticePeriodsOut})
     def patch(self, request: Request) -> Response:
@@ -66,7 +66,7 @@ class PracticeView(Endpoint):
             changes=self.checked(PracticePatch, is_patch=True),
             now=timezone.now(),
         )
-        return with_etag(request, PracticePeriodsOut(practice).data, practice.version)
+        return with_etag(PracticePeriodsOut(practice).data, practice.version)
 
     def shown(self, record: Practice) -> Shown:
         practice = practice_of(self.actor)

@@ -90,12 +90,26 @@ class _Written:
 @contextmanager
 def _one_moment() -> Iterator[None]:
     """Everything as it stood at one moment, so that no set comes without its session."""
-    is_outermost = not connection.in_atomic_block
-    with transaction.atomic():
-        if is_outermost and connection.vendor == "postgresql":
-            with connection.cursor() as cursor:
-                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+    if connection.in_atomic_block:
         yield
+    elif connection.vendor == "postgresql":
+        with transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+            yield
+    else:
+        with _deferred(), transaction.atomic():
+            yield
+
+
+@contextmanager
+def _deferred() -> Iterator[None]:
+    """SQLite's one moment begins with the first read, and keeps nobody from writing."""
+    client: Any = connection
+    mode, client.transaction_mode = client.transaction_mode, "DEFERRED"
+    try:
+        yield
+    finally:
+        client.transaction_mode = mode
 
 
 def _manifest(client: Client, written: _Written, now: datetime) -> bytes:
