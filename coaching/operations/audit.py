@@ -14,7 +14,7 @@ from coaching.operations.changes import note_records_of
 
 WITHDRAWN = "The client has withdrawn the consent to health data: it is stored, and nobody works with it."
 # No health data of their own, or already without what belongs to who withdrew.
-OPEN_WITHOUT_CONSENT = frozenset({"client", "consent", "sheet"})
+OPEN_WITHOUT_CONSENT = frozenset({"client", "client_list", "consent", "sheet"})
 
 
 def record_change(
