@@ -343,7 +343,7 @@ def visible_alert(actor: Actor, alert_uid: uuid.UUID) -> Alert:
     )
     if alert is None:
         raise not_there(actor, kind=ChangeKind.ALERT, uid=alert_uid, what="alert")
-    if actor.is_coach:
+    if actor.client_id is None:
         check_may_process(alert.client)
     return alert
 

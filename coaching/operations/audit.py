@@ -89,8 +89,8 @@ def record_reads(*, actor: Actor, subject_keys: list[uuid.UUID], record_kind: st
 def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], now: datetime) -> None:
     """The same for records of several kinds: whose, and of which kind.
 
-    Every reading comes by here, so this is where coaches are refused what a client has withdrawn: raises
-    ConsentMissingError. Clients read their own.
+    Every reading comes by here, so this is where all but the client are refused what was withdrawn: raises
+    ConsentMissingError.
     """
     _check_may_read(actor, read)
     _add(
@@ -132,7 +132,7 @@ def record_read_by_feed(
 
 def _check_may_read(actor: Actor, read: Collection[tuple[uuid.UUID, str]]) -> None:
     keys = {key for key, record_kind in read if record_kind not in OPEN_WITHOUT_CONSENT}
-    if actor.is_coach and keys and Client.objects.stopped().filter(audit_key__in=keys).exists():
+    if actor.client_id is None and keys and Client.objects.stopped().filter(audit_key__in=keys).exists():
         raise ConsentMissingError(WITHDRAWN)
 
 

@@ -16,7 +16,7 @@ def client_to_export(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> C
     ConsentMissingError.
     """
     client = client_for(actor, client_uid)
-    if actor.is_coach and not actor.is_owner:
+    if actor.client_id is None and not actor.is_owner:
         check_may_process(client)
     note_export(client=client, actor=actor, now=now)
     return client

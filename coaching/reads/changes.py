@@ -69,7 +69,7 @@ def changes_for(
     rows = Change.objects.filter(
         practice_id=actor.practice_id, client__in=visible, id__gt=since, id__lte=settled
     ).exclude(kind__in=() if actor.is_coach else (ChangeKind.CLEARANCE,))
-    if actor.is_coach:
+    if actor.client_id is None:
         rows = rows.exclude(~Q(kind=ChangeKind.CLIENT), client__in=visible.stopped())
     found = list(rows.select_related("client").order_by("id")[: page_size + 1])
     page = found[:page_size]

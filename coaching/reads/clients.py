@@ -16,7 +16,7 @@ def client_for(actor: Actor, client_uid: uuid.UUID) -> Client:
     )
     found = client.first()
     if found is None:
-        if actor.is_coach and ErasedDigest.objects.of_records(actor.practice_id, [client_uid]).exists():
+        if actor.client_id is None and ErasedDigest.objects.of_records(actor.practice_id, [client_uid]).exists():
             raise GoneError("This client has been erased.")
         raise NotFoundError("There is no such client.")
     return found
