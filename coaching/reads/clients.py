@@ -16,7 +16,8 @@ def client_for(actor: Actor, client_uid: uuid.UUID) -> Client:
     )
     found = client.first()
     if found is None:
-        if actor.client_id is None and ErasedDigest.objects.of_records(actor.practice_id, [client_uid]).exists():
+        erased = ErasedDigest.objects.of_records(actor.practice_id, [client_uid])
+        if actor.client_id is None and erased.exists():
             raise GoneError("This client has been erased.")
         raise NotFoundError("There is no such client.")
     return found
