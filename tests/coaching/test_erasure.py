@@ -20,6 +20,8 @@ from coaching.models import (
     id_digest,
 )
 from coaching.models.person import WAY_TO_CLIENT
+from coaching.nightly import night_by_hand, run_night
+from coaching.reads.invariants import broken_rules
 from tests.canaries import cells, marks_of, person, where
 from tests.constraint_rows import world
 from tests.factories import NOW, ClientFactory
@@ -95,6 +97,14 @@ def test_erased_in_the_midst_of_a_night_the_night_ends_without_them(rows):
     erase_by_hand(client=one, now=NOW)
     night = Night.objects.get(id=rows.night.id)
     assert (night.clients_total, night.clients_scored, night.clients_failed) == (1, 1, 0)
+
+
+def test_after_an_erasure_whatever_must_hold_between_rows_still_holds(cast):
+    night = night_by_hand(practice=cast.practice, night_on=NOW.date(), now=NOW)
+    run_night(night=night, now=NOW)
+    erase_by_hand(client=cast.client, now=NOW)
+    assert Night.objects.get(id=night.id).clients_total == 1
+    assert [broken for broken in broken_rules(cast.practice, now=NOW) if broken] == []
 
 
 def test_an_account_with_another_place_stays(rows):
