@@ -51,7 +51,7 @@ class ErasedOut(serializers.Serializer[Erased]):
 
 class ExportView(Endpoint):
     content_negotiation_class = AddressDecides
-    asks_together = False  # the archive is of one moment, which no transaction can say that has asked before
+    is_made_anew = True  # of one moment, which no transaction can take that has asked before
 
     @extend_schema(operation_id="client_export", responses={(200, "application/zip"): OpenApiTypes.BINARY})
     def get(self, request: Request, client_id: uuid.UUID) -> HttpResponseBase:

@@ -101,7 +101,7 @@ class ProblemAutoSchema(ReadingAutoSchema):
                 WITH_QUERY, self._is_read() or any(map(is_basic_serializer, self.get_override_parameters()))
             ),
             "unknown_field": FIELDS in self.get_override_parameters(),
-            "stale_version": self._is_read(),
+            "stale_version": self._is_conditional(),
             "bad_cursor": self._is_paged(),
         }
         found = {code for code, is_possible in shape.items() if is_possible}

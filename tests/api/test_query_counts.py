@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from zeal.apps import ZealConfig
 
-from tests.api.rows_of_routes import OWNERS, QUERIES, add_rows, address_of, furnish, get_routes
+from tests.api.rows_of_routes import MADE_ANEW, OWNERS, QUERIES, add_rows, address_of, furnish, get_routes
 from tests.factories import NOW
 
 PAGE = Path(__file__).parents[2] / "api" / "QUERY_COUNTS.md"
@@ -17,8 +17,6 @@ WORDS = ("SELECT", "INSERT", "UPDATE", "DELETE")
 FEW, MANY = 2, 8
 # Neither asks a database, or not of our making: the document and its page are made once, from the code.
 WITHOUT_ROWS = {"healthz", "readyz", "problems/<slug:code>", "api/v1/schema", "api/v1/docs"}
-# An archive tells when it was made, so no two are the same and none stands for another.
-MADE_ANEW = {"api/v1/clients/<uuid:client_id>/export"}
 INTRODUCTION = """# Queries of each GET
 
 `tests/api/test_query_counts.py` fails where a count differs, where it grows with the rows, where a route is
