@@ -6,7 +6,8 @@ from drf_spectacular.utils import OpenApiParameter
 
 from api.problem_types import PROBLEM_TYPES, ProblemType
 
-SIGNED_IN = ("not_authenticated", "authentication_failed")
+# `gone` is also what a device hears whose holder was erased.
+SIGNED_IN = ("not_authenticated", "authentication_failed", "gone")
 WITH_QUERY = ("bad_parameter", "repeated_parameter")
 WITH_BODY = (
     *("not_utf8", "not_json", "not_a_number", "number_too_long", "number_out_of_range", "too_deep"),
@@ -22,7 +23,7 @@ RAISED: dict[str, tuple[str, ...]] = {
     "alert_ask_withdrawal": ("forbidden",),
     "alert_close": ("forbidden",),
     "alert_confirm_withdrawal": ("forbidden",),
-    "alert_list": ("not_found",),
+    "alert_list": ("not_found", "consent_missing"),
     "alert_put_off": ("forbidden",),
     "assignment_create": ("forbidden", "conflict", "gone"),
     "assignment_end": ("forbidden", "gone"),
@@ -31,6 +32,7 @@ RAISED: dict[str, tuple[str, ...]] = {
     "change_list": ("bad_mark", "not_found"),
     "clearance_create": ("conflict", *STORES),
     "client_create": ("forbidden", "conflict"),
+    "client_erase": ("forbidden",),
     "client_exercise_stress_delete": ("forbidden",),
     "client_exercise_stress_set": ("forbidden", "conflict", *STORES),
     "client_update": ("forbidden",),
@@ -56,8 +58,9 @@ RAISED: dict[str, tuple[str, ...]] = {
     "plan_archive": ("forbidden", "gone"),
     "plan_create": ("conflict", "gone"),
     "plan_file_get_all": ("forbidden",),
-    "plan_preview": ("conflict", "gone"),
+    "plan_preview": ("conflict", "gone", "consent_missing"),
     "plan_replace": ("forbidden", "conflict", "gone"),
+    "practice_update": ("forbidden",),
     "referral_create": ("forbidden", "conflict", *STORES),
     "referral_get_fhir": ("consent_missing",),
     "referral_get_html": ("consent_missing",),
@@ -78,6 +81,13 @@ RAISED: dict[str, tuple[str, ...]] = {
     "webhook_create": ("conflict",),
     "webhook_test": ("conflict",),
 }
+# About a client, and open to coaches after the client has withdrawn the consent to health data.
+OPEN_WITHOUT_CONSENT = (
+    *("calendar_feed_create", "calendar_feed_delete", "client_erase"),
+    *("consent_get", "consent_give", "consent_list", "consent_withdraw"),
+    *("pain_report_file_import", "session_file_import"),
+)
+OF_HEALTH = ("/{client_id}/", "/{alert_id}", "/{session_id}", "/{set_id}", "/{report_id}")
 # Writing operations that read If-Match, and whether they refuse to go on without it.
 READS_IF_MATCH: dict[str, bool] = {
     "alert_acknowledge": True,
@@ -100,6 +110,7 @@ READS_IF_MATCH: dict[str, bool] = {
     "pain_report_put": False,
     "plan_archive": True,
     "plan_replace": False,
+    "practice_update": True,
     "scheduled_session_update": True,
     "session_delete": True,
     "session_put": False,
@@ -132,6 +143,11 @@ def raised_by(operation_id: str) -> set[str]:
     """Codes of what the call behind this operation raises, its version check included."""
     version = ("stale_version", "version_required") if operation_id in READS_IF_MATCH else ()
     return {"unavailable", *RAISED.get(operation_id, ()), *version}
+
+
+def rests_without_consent(operation_id: str, path: str) -> bool:
+    """Whether health data of one client is read or written there."""
+    return operation_id not in OPEN_WITHOUT_CONSENT and any(part in path for part in OF_HEALTH)
 
 
 def by_status(codes: set[str]) -> dict[int, list[ProblemType]]:

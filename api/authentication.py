@@ -10,6 +10,7 @@ from rest_framework.request import Request
 
 from coaching.models import Actor, DeviceToken, Role
 from coaching.models.scope import across_practices
+from coaching.reads.devices import check_bearer_is_not_erased
 
 LAST_USED_STEP = timedelta(minutes=10)
 IDLE_AFTER = timedelta(days=30)
@@ -20,7 +21,11 @@ class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # k
     def authenticate_credentials(self, token: bytes) -> tuple[Any, DeviceToken]:
         if not token.isascii() or len(token) > 200:
             raise exceptions.AuthenticationFailed("Invalid token.")
-        account, device = super().authenticate_credentials(token)
+        try:
+            account, device = super().authenticate_credentials(token)
+        except exceptions.AuthenticationFailed:
+            check_bearer_is_not_erased(token.decode())
+            raise
         if not _belongs(device) or _is_idle(device):
             raise exceptions.AuthenticationFailed("Invalid token.")
         _note_use(device)

@@ -37,7 +37,7 @@ TAGS: dict[str, tuple[str, tuple[str, ...]]] = {
     "pain-reports": ("Pain by site and moment, with coded symptom questions.", ("pain_report", "symptom")),
     "changes": ("What an app that was away must know.", ("change",)),
     "clients": (
-        "People who are trained, their body mass and the trail of who saw what.",
+        "People who are trained, their body mass, the trail of who saw what, archive and erasure.",
         ("client", "body_mass", "audit_event"),
     ),
     "consents": ("What a client agreed to; without it no health data is stored.", ("consent",)),
@@ -56,6 +56,7 @@ TAGS: dict[str, tuple[str, tuple[str, ...]]] = {
         ("exercise", "client_exercise", "swap"),
     ),
     "memberships": ("Owners and coaches of the practice.", ("membership",)),
+    "practice": ("How long the practice keeps what.", ("practice",)),
 }
 NOUNS = {noun: tag for tag, (_, nouns) in TAGS.items() for noun in nouns}
 

@@ -38,13 +38,14 @@ class Endpoint(APIView):
 
     query: ClassVar[type[StrictSerializer]] = NoQuery  # all that a GET may be asked; a `ListQuery` for lists
     pagination_class = ListPages  # read by the API document
+    is_made_anew: ClassVar[bool] = False  # a read that begins its own transaction, and has no tag
     sent_as: serializers.Serializer[Any] | None = None
 
     def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """From here to the end of the answer the request is within the practice that its token names."""
         try:
             with outside_of_practices(), ExitStack() as self._practice:
-                if request.method in SAFE_METHODS:
+                if not self.is_made_anew and request.method in SAFE_METHODS:
                     self._practice.enter_context(asked_together())
                 return super().dispatch(request, *args, **kwargs)
         except DatabaseError as error:  # of the commit: what a view raises is answered before

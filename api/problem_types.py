@@ -94,8 +94,8 @@ _ALL = (
     ProblemType(
         "consent_missing",
         403,
-        "No standing consent of the client covers it.",
-        "Park what was to be stored, and ask the client for consent.",
+        "No standing consent of the client covers it; once withdrawn, coaches read no health data either.",
+        "Park what was to be stored, show no more than this, and ask the client for consent.",
     ),
     ProblemType(
         "not_found",

@@ -40,6 +40,10 @@ class ReadingAutoSchema(AutoSchema):
     def _is_read(self) -> bool:
         return self.method == "GET" and hasattr(self.view, "query")
 
+    def _is_conditional(self) -> bool:
+        view: Any = type(self.view)
+        return self._is_read() and not view.is_made_anew
+
     def _is_paged(self) -> bool:
         view: Any = type(self.view)
         return self._is_read() and issubclass(view.query, ListQuery)
@@ -49,11 +53,12 @@ class ReadingAutoSchema(AutoSchema):
         fields = [] if trimming.names_of(view) is None else [FIELDS]
         link = [LINK] if self._is_paged() else []
         query = [view.query] if view.query().fields else []
-        return [*query, *fields, IF_NONE_MATCH, ETAG, *link]
+        tags = [IF_NONE_MATCH, ETAG] if self._is_conditional() else []
+        return [*query, *fields, *tags, *link]
 
     def _get_response_bodies(self, direction: Any = "response") -> Any:
         answers: Any = super()._get_response_bodies(direction)
-        if self._is_read():
+        if self._is_conditional():
             answers["304"] = self._get_response_for_code(  # type: ignore[no-untyped-call]
                 NOT_MODIFIED, "304", None, direction
             )

@@ -16,6 +16,7 @@ from api.answers import (
     by_status,
     example_of,
     raised_by,
+    rests_without_consent,
     version_need,
 )
 from api.document import tag_of
@@ -94,13 +95,14 @@ class ProblemAutoSchema(ReadingAutoSchema):
             **dict.fromkeys(SIGNED_IN, is_signed_in),
             "permission_denied": any(isinstance(kind, BY_ROLE) for kind in self.view.get_permissions()),
             "not_found": "{" in self.path,
+            "consent_missing": rests_without_consent(self.get_operation_id(), self.path),
             "empty_body": self.method == "PATCH",
             **dict.fromkeys(WITH_CSV if sends_csv else WITH_BODY, has_body),
             **dict.fromkeys(
                 WITH_QUERY, self._is_read() or any(map(is_basic_serializer, self.get_override_parameters()))
             ),
             "unknown_field": FIELDS in self.get_override_parameters(),
-            "stale_version": self._is_read(),
+            "stale_version": self._is_conditional(),
             "bad_cursor": self._is_paged(),
         }
         found = {code for code, is_possible in shape.items() if is_possible}

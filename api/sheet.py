@@ -24,6 +24,7 @@ from coaching.reads.sheet import (
     SetToConfirm,
     UnscoredClient,
     WaitingLift,
+    WithdrawnConsent,
 )
 from coaching.reads.sheet_lines import Screening, SheetEntry, SheetLine
 
@@ -94,6 +95,14 @@ class UnscoredOut(serializers.Serializer[UnscoredClient]):
     reason = serializers.CharField()
 
 
+class WithdrawnOut(serializers.Serializer[WithdrawnConsent]):
+    """Nothing of this client is scored or shown since they withdrew their consent to health data."""
+
+    client = serializers.UUIDField(source="client_uid")
+    client_name = serializers.CharField()
+    withdrawn_on = serializers.DateField()
+
+
 class ExpiringOut(serializers.Serializer[ExpiringRestriction]):
     client = serializers.UUIDField(source="client_uid")
     client_name = serializers.CharField()
@@ -145,6 +154,7 @@ class SheetOut(serializers.Serializer[MorningSheet]):
     last_night_on = serializers.DateField(allow_null=True)
     nights_caught_up = serializers.IntegerField()
     unscored = UnscoredOut(many=True)
+    withdrawn = WithdrawnOut(many=True)
     alerts_new = serializers.IntegerField(help_text="News this morning, without what may be chance.")
     alerts_worse = serializers.IntegerField(help_text="Worse this morning than what was read or put off.")
     lines_beyond = serializers.IntegerField(help_text="Lines folded for length, beyond the first ten.")

@@ -36,6 +36,8 @@ urlpatterns = [
     path("api/v1/", include("api.referrals")),
     path("api/v1/", include("api.changes")),
     path("api/v1/", include("api.exports")),
+    path("api/v1/", include("api.erasure")),
+    path("api/v1/", include("api.practice")),
     path("api/v1/", include("api.imports")),
     path("api/v1/", include("api.webhooks")),
 ]

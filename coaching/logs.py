@@ -17,7 +17,7 @@ ALLOWED = {
     *("event", "level", "logger", "timestamp", "request_id", "exc_info", "error", "at"),
     *("account", "device", "practice", "night", "night_on", "mail", "kind", "delivery", "holder"),
     *("method", "route", "status", "code", "state", "attempts"),
-    *("clients", "mails", "webhooks", "took_s"),
+    *("clients", "mails", "webhooks", "files", "took_s"),
 }
 # Below a warning these tell of processes and of tasks, never of a request.
 OF_PROCESSES = ("gunicorn", "celery")

@@ -8,6 +8,7 @@ from datetime import date, datetime
 import structlog
 from django.db import transaction
 
+from coaching.exchange.keeping import keep_to_periods
 from coaching.models import Client, Night, NightStatus, Practice
 from coaching.models.scope import across_practices, within_practice
 from coaching.operations import nights
@@ -43,10 +44,23 @@ def run_due_nights(*, now: datetime, budget_s: float) -> NightRun:
         done = done.plus(result)
         finished += is_night_done
         is_complete &= is_night_done
+        if is_night_done:
+            _keep_to_periods(night, now)
         if time.monotonic() >= until:
             break
     rescored = rescore_dirty_clients(now=now, until=until)
     return NightRun(planned, finished, done.clients, done.opened, done.closed, rescored, is_complete)
+
+
+def _keep_to_periods(night: Night, now: datetime) -> None:
+    """What a practice keeps no longer, a part of it each night; trouble with it is no trouble of a night."""
+    try:
+        with within_practice(night.practice_id):
+            kept = keep_to_periods(practice=Practice.objects.get(id=night.practice_id), now=now)
+    except Exception as error:
+        log.warning("retention_failed", practice=night.practice_id, error=type(error).__name__)
+        return
+    log.info("retention_done", practice=night.practice_id, clients=kept.clients, files=kept.files)
 
 
 def run_night(
@@ -119,7 +133,9 @@ def rescore_dirty_clients(*, now: datetime, until: float) -> int:
 
 @across_practices("which practices have anything to score again")
 def _practices_with_dirty_clients() -> list[Practice]:
-    return list(Practice.objects.filter(id__in=Client.objects.dirty().values("practice_id")))
+    return list(
+        Practice.objects.filter(id__in=Client.objects.current().processed().dirty().values("practice_id"))
+    )
 
 
 @transaction.atomic

@@ -5,9 +5,11 @@ import os
 import re
 import smtplib
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import UTC, datetime
-from email.utils import parsedate_to_datetime
+from email.message import Message
+from email.parser import BytesHeaderParser
+from email.utils import parseaddr, parsedate_to_datetime
 from pathlib import Path
 
 from django.conf import settings
@@ -17,6 +19,7 @@ from django.core.mail.backends.base import BaseEmailBackend
 from coaching.operations.outbox_rows import Failure
 
 KIND_HEADER = "X-Forbear-Kind"
+TELLING_KINDS = frozenset({"morning", "urgent"})
 KIND = re.compile(r"[a-z_]{1,20}", re.ASCII)
 NO_SUCH_RECIPIENT = {550, 551, 553}
 POLICY = re.compile(rb"5\.7\.\d")  # RFC 3463: refused by policy, which may change; not about the mailbox
@@ -93,3 +96,49 @@ def _refused(code: int, text: bytes) -> Failure:
 
 def _name(error: Exception) -> str:
     return type(error).__name__
+
+
+def forget_files(*, recipients: Collection[str], own_address: str, since: datetime) -> int:
+    """Delete the mail files that may tell of a person: those to them, and sheets and urgent mail to coaches.
+
+    A sheet names clients by names they may have borne once, so all since the person came are deleted: a file
+    is a copy of what was sent, and no record. Safe to repeat; answers how many.
+    """
+    return _delete_files(
+        lambda path, message: (
+            _address_of(message) == own_address.lower() != ""
+            or (
+                _address_of(message) in recipients
+                and message.get(KIND_HEADER, "") in TELLING_KINDS
+                and _sent_at(path) >= since.replace(microsecond=0)
+            )
+        )
+    )
+
+
+def forget_old_files(*, recipients: Collection[str], before: datetime) -> int:
+    """Delete the mail files to these addresses that are older. Safe to repeat; answers how many."""
+    return _delete_files(lambda path, message: _sent_at(path) < before and _address_of(message) in recipients)
+
+
+def _delete_files(is_meant: Callable[[Path, Message], bool]) -> int:
+    n_deleted = 0
+    for path in sorted(Path(settings.OUTBOX_DIR).glob("*.eml")):
+        with path.open("rb") as file:
+            message = BytesHeaderParser().parse(file)
+        if is_meant(path, message):
+            path.unlink(missing_ok=True)
+            n_deleted += 1
+    return n_deleted
+
+
+def _address_of(message: Message) -> str:
+    return parseaddr(str(message.get("To", "")))[1].lower()
+
+
+def _sent_at(path: Path) -> datetime:
+    """As the file's name says; a file that is none of ours is as new as can be."""
+    try:
+        return datetime.strptime(path.name.partition("-")[0], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
+    except ValueError:
+        return datetime.max.replace(tzinfo=UTC)

@@ -20,9 +20,12 @@ from coaching.models import (
     Client,
     Consent,
     DeviceToken,
+    ErasedDigest,
+    Erasure,
     Exercise,
     ExerciseAlternative,
     Injury,
+    Installation,
     InterventionNote,
     Invitation,
     JointDay,
@@ -87,6 +90,7 @@ class World:
     version: PlanVersion
     day: PlanDay
     block: Block
+    erasure: Erasure
     prescription: Prescription
     assignment: Assignment
     night: Night
@@ -126,6 +130,7 @@ def world() -> World:
         version=version,
         day=day,
         block=block,
+        erasure=Erasure.objects.create(practice=practice, client_digest="0" * 64, erased_at=NOW),
         prescription=Prescription.objects.create(
             practice=practice,
             block=block,
@@ -382,6 +387,9 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "created_at": NOW,
         "next_at": NOW,
     },
+    Erasure: lambda w: {"practice": w.practice, "client_digest": "1" * 64, "erased_at": NOW},
+    ErasedDigest: lambda w: {"erasure": w.erasure, "kind": "record", "digest": fresh_uid().hex},
+    Installation: lambda w: {"seen_at": NOW},
     Night: lambda w: {
         "practice": w.elsewhere,
         "night_on": DAY,

@@ -14,6 +14,7 @@ from coaching.emails.doors import invitation_mail, reset_mail
 from coaching.emails.message import NothingToTellError
 from coaching.emails.morning import morning_mail
 from coaching.emails.urgent import urgent_mail
+from coaching.installation import may_send
 from coaching.models import MailKind, MailRow, MailState
 from coaching.models.scope import within_practice
 from coaching.operations.mail import claim_due, count_waiting, is_any_due
@@ -59,10 +60,11 @@ def send_due_mail(*, now: datetime, budget_s: float, limit: int = MAILS_AT_MOST)
     """Hand over what is due, urgent mail first, until the time is up. Safe to run twice at once.
 
     A mail that fails is put back and the next one goes on; only a mail server that refuses us stops the run.
+    From a restored database nothing leaves until that is confirmed.
     """
     until = time.monotonic() + budget_s
     tally = _Tally()
-    connection = _open_connection() if is_any_due(now) else None
+    connection = _open_connection() if is_any_due(now) and may_send(now=now) else None
     for _ in range(limit):
         if connection is None or time.monotonic() >= until:
             break

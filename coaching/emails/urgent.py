@@ -12,7 +12,7 @@ from coaching.compute.red_flags import PAIN_JUMP_CODE
 from coaching.compute.symptoms import FOLLOW_UPS, SYMPTOMS
 from coaching.emails.message import NothingToTellError, compose
 from coaching.emails.morning import target_words
-from coaching.models import Alert, AlertKind, Closing, MailRow, Membership, PainMoment, PainReport
+from coaching.models import Alert, AlertKind, Client, Closing, MailRow, Membership, PainMoment, PainReport
 from coaching.reads.urgency import urgency_review_note
 
 SUBJECT = "Urgent: a client needs you now"
@@ -63,7 +63,8 @@ class Reported:
 def urgent_mail(row: MailRow) -> EmailMultiAlternatives:
     """Who, which site, what was reported and what to do; sent even if the alert has been closed meanwhile.
 
-    Raises NothingToTellError if the alert has been erased or the recipient has left.
+    Raises NothingToTellError if the alert has been erased, its client has withdrawn their consent, or the
+    recipient has left.
     """
     alert = (
         Alert.objects.select_related("client__coach__account", "practice")
@@ -72,6 +73,8 @@ def urgent_mail(row: MailRow) -> EmailMultiAlternatives:
     )
     if alert is None:
         raise NothingToTellError("alert_erased")
+    if Client.objects.stopped().filter(id=alert.client_id).exists():
+        raise NothingToTellError("consent_withdrawn")
     membership = Membership.objects.select_related("account").filter(id=row.payload["membership"]).first()
     if membership is None or membership.left_at is not None:
         raise NothingToTellError("recipient_left")

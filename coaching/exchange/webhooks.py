@@ -17,6 +17,7 @@ from django.conf import settings
 
 from coaching.exchange.guarded_post import Answer, post
 from coaching.exchange.public_addresses import RefusedAddressError, place_of
+from coaching.installation import may_send
 from coaching.models import OutboxState, WebhookDelivery
 from coaching.models.scope import within_practice
 from coaching.operations.webhook_rows import Refusal, claim_delivery, note_accepted, note_refused
@@ -47,6 +48,8 @@ def send_due_webhooks(*, now: datetime, budget_s: float, limit: int = DELIVERIES
     """
     started_s = time.monotonic()
     run = WebhookRun()
+    if not may_send(now=now):
+        return run
     for _ in range(limit):
         passed_s = time.monotonic() - started_s
         if passed_s >= budget_s:

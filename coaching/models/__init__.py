@@ -21,6 +21,7 @@ from coaching.models.client import (
     ProgressionRule,
     TrainingStatus,
 )
+from coaching.models.erasure import DigestKind, ErasedDigest, Erasure, id_digest
 from coaching.models.exercise import (
     STRESS_LEVELS,
     WHOLE_LOADS,
@@ -41,6 +42,7 @@ from coaching.models.injury import (
     RestrictionKind,
     SaidBy,
 )
+from coaching.models.installation import Installation
 from coaching.models.lease import Lease
 from coaching.models.mail import MailKind, MailRow, MailState
 from coaching.models.membership import Invitation, Membership, Role
@@ -105,12 +107,16 @@ __all__ = [
     "Consent",
     "ConsentPurpose",
     "DeviceToken",
+    "DigestKind",
     "EffortTarget",
     "EndedBy",
+    "ErasedDigest",
+    "Erasure",
     "Exercise",
     "ExerciseAlternative",
     "Injury",
     "InjuryStatus",
+    "Installation",
     "InterventionNote",
     "Invitation",
     "Joint",
@@ -165,4 +171,5 @@ __all__ = [
     "Webhook",
     "WebhookDelivery",
     "WebhookEvent",
+    "id_digest",
 ]

@@ -4,7 +4,7 @@ import uuid
 from typing import ClassVar
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.db.models.functions import Length
 
 from coaching.models.actor import Actor
@@ -43,6 +43,17 @@ class ClientQuerySet(ListQuerySet["Client"]):
         if actor.sees_all_clients:
             return mine
         return mine.filter(Q(coach_id=actor.membership_id) | Q(coach__cover_id=actor.membership_id))
+
+    def stopped(self) -> "ClientQuerySet":
+        """Those who withdrew their consent to health data and gave none since: stored, and left alone."""
+        given = Consent.objects.filter(client=OuterRef("pk"), purpose=ConsentPurpose.HEALTH_DATA)
+        return self.filter(
+            Exists(given.filter(withdrawn_at__isnull=False)), ~Exists(given.filter(withdrawn_at__isnull=True))
+        )
+
+    def processed(self) -> "ClientQuerySet":
+        """Those whose health data nights and coaches may look at."""
+        return self.exclude(pk__in=Client.objects.stopped().values("pk"))
 
     def dirty(self) -> "ClientQuerySet":
         """Those whose past changed after a night had seen it."""

@@ -19,10 +19,23 @@ class Practice(OfPractice):
     emergency_text = models.CharField(max_length=200)
     night_hour = models.PositiveSmallIntegerField(default=3)
     coaches_see_all_clients = models.BooleanField(default=False)
+    # How long what is kept of whom; null keeps it until somebody erases it.
+    keeps_clients_years = models.PositiveSmallIntegerField(null=True, blank=True)
+    keeps_audit_years = models.PositiveSmallIntegerField(null=True, blank=True, default=6)
+    keeps_sent_mail_days = models.PositiveSmallIntegerField(null=True, blank=True, default=30)
+    keeps_tombstones_days = models.PositiveSmallIntegerField(null=True, blank=True, default=365)
+    version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField()
 
     class Meta:
-        constraints = [within("night_hour", 0, 23, "practice_night_hour_of_day")]
+        constraints = [
+            within("night_hour", 0, 23, "practice_night_hour_of_day"),
+            within("keeps_clients_years", 1, 100, "practice_keeps_clients_possible", optional=True),
+            within("keeps_audit_years", 1, 100, "practice_keeps_audit_possible", optional=True),
+            within("keeps_sent_mail_days", 3, 3650, "practice_keeps_sent_mail_possible", optional=True),
+            # As long as a token lives, or a device of somebody erased would be told to sign in.
+            within("keeps_tombstones_days", 90, 9999, "practice_keeps_tombstones_possible", optional=True),
+        ]
 
     def __str__(self) -> str:
         return str(self.uid)

@@ -25,6 +25,8 @@ def read_alert(*, actor: Actor, alert_uid: uuid.UUID, now: datetime) -> Alert:
 def read_alerts(*, actor: Actor, asked: Mapping[str, Any], now: datetime) -> ListQuerySet[Alert]:
     """Alerts of those the actor may see; everyone who has one counts as read."""
     rows = alerts_for(actor, asked)
+    if actor.client_id is None and "client" not in asked:
+        rows = rows.filter(client__in=Client.objects.processed())
     keys = Client.objects.filter(id__in=rows.values("client_id")).values_list("audit_key", flat=True)
     record_reads(actor=actor, subject_keys=list(keys), record_kind="alert", now=now)
     return rows

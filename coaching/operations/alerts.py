@@ -9,7 +9,7 @@ from typing import Any
 from django.db import transaction
 
 from coaching.compute.alert_life import PATIENCE_NIGHTS
-from coaching.errors import ForbiddenError, InvalidError, NotFoundError
+from coaching.errors import ForbiddenError, InvalidError
 from coaching.models import (
     Actor,
     Alert,
@@ -23,7 +23,8 @@ from coaching.models import (
 )
 from coaching.operations.audit import record_change
 from coaching.operations.changes import Changed, note_changes
-from coaching.operations.versions import check_version
+from coaching.operations.standing import check_may_process
+from coaching.operations.versions import check_version, not_there
 from coaching.operations.webhook_rows import AlertEvent, tell_webhooks
 
 REOPENS_AFTER_DAYS = 21
@@ -332,7 +333,7 @@ def close_cleared_red_flags(*, clearance: Clearance, now: datetime) -> int:
 
 
 def visible_alert(actor: Actor, alert_uid: uuid.UUID) -> Alert:
-    """The alert, if the actor may see its client. Raises NotFoundError."""
+    """The alert, if the actor may see its client. Raises NotFoundError, GoneError, ConsentMissingError."""
     alert = (
         Alert.objects.filter(
             practice_id=actor.practice_id, uid=alert_uid, client__in=Client.objects.visible_to(actor)
@@ -341,7 +342,9 @@ def visible_alert(actor: Actor, alert_uid: uuid.UUID) -> Alert:
         .first()
     )
     if alert is None:
-        raise NotFoundError("There is no such alert.")
+        raise not_there(actor, kind=ChangeKind.ALERT, uid=alert_uid, what="alert")
+    if actor.client_id is None:
+        check_may_process(alert.client)
     return alert
 
 

@@ -32,6 +32,7 @@ from coaching.operations.assignment_checks import check_no_red_flag, check_overr
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.rescoring import ask_for_rescoring
+from coaching.operations.standing import check_may_process
 from coaching.operations.versions import check_not_gone, check_version, looking_twice
 from coaching.reads.assignments import assignment_of, assignments_of, with_plan
 from coaching.reads.clients import client_for
@@ -91,6 +92,7 @@ def assign_plan(
         made = _made_under(client, own_uid, plan_uid, starts_on)
         if made is not None:
             return Assigned(made, is_new=False)
+    check_may_process(client)
     version = _assignable_version(actor, plan_uid)
     last_on = monday_of(starts_on) + timedelta(days=7 * version.weeks - 1)
     same = assignments_of(client).filter(plan_version=version, starts_on=starts_on, ends_on=last_on).first()

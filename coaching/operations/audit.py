@@ -8,9 +8,13 @@ from typing import Any
 import structlog
 from django.db import DatabaseError, InterfaceError, OperationalError
 
-from coaching.errors import TrailError
-from coaching.models import Actor, AuditEvent, ChangeKind
+from coaching.errors import ConsentMissingError, TrailError
+from coaching.models import Actor, AuditEvent, ChangeKind, Client
 from coaching.operations.changes import note_records_of
+
+WITHDRAWN = "The client has withdrawn the consent to health data: it is stored, and nobody works with it."
+# No health data of their own, or already without what belongs to who withdrew.
+OPEN_WITHOUT_CONSENT = frozenset({"client", "client_list", "consent", "sheet"})
 
 
 def record_change(
@@ -83,7 +87,12 @@ def record_reads(*, actor: Actor, subject_keys: list[uuid.UUID], record_kind: st
 
 
 def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], now: datetime) -> None:
-    """The same for records of several kinds: whose, and of which kind."""
+    """The same for records of several kinds: whose, and of which kind.
+
+    Every reading comes by here, so this is where all but the client are refused what was withdrawn: raises
+    ConsentMissingError.
+    """
+    _check_may_read(actor, read)
     _add(
         (
             AuditEvent(
@@ -119,6 +128,12 @@ def record_read_by_feed(
             )
         ]
     )
+
+
+def _check_may_read(actor: Actor, read: Collection[tuple[uuid.UUID, str]]) -> None:
+    keys = {key for key, record_kind in read if record_kind not in OPEN_WITHOUT_CONSENT}
+    if actor.client_id is None and keys and Client.objects.stopped().filter(audit_key__in=keys).exists():
+        raise ConsentMissingError(WITHDRAWN)
 
 
 def _add(events: Iterable[AuditEvent], *, is_once_an_hour: bool = False) -> None:

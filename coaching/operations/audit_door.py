@@ -23,13 +23,32 @@ def forget_subject(*, subject_key: uuid.UUID, own_account_id: uuid.UUID | None) 
     with open_door("erasure"):
         if own_account_id is not None:
             rows.filter(account_id=own_account_id).update(account_id=None, device_id=None)
+        # Where nobody was signed in, the client's own calendar feed stands for the device.
+        rows.filter(account_id__isnull=True, device_id__isnull=False).update(device_id=None)
         return rows.filter(~Q(record_id="") | ~Q(detail={})).update(record_id="", detail={})
 
 
-def drop_before(*, before: datetime) -> int:
-    """Let go of what is older than the trail is kept; how many rows. Safe to repeat."""
+def forget_account(*, account_id: uuid.UUID) -> None:
+    """Empty what still leads to an account that goes, in the scope of the caller. Safe to repeat.
+
+    What it did to records of others stays on their trail, by nobody.
+    """
+    own = AuditEvent.objects.filter(account_id=account_id)
+    about = AuditEvent.objects.filter(
+        subject_key__isnull=True, record_kind="account", record_id=str(account_id)
+    )
+    with open_door("erasure"):
+        own.filter(subject_key__isnull=True).update(record_id="", detail={})
+        own.update(account_id=None, device_id=None)
+        about.update(record_id="", detail={})
+
+
+def drop_before(*, practice_id: int, before: datetime, at_most: int) -> int:
+    """Let go of what a practice keeps no longer, oldest first; how many rows. Safe to repeat."""
+    old = AuditEvent.objects.filter(practice_id=practice_id, at__lt=before)
+    ids = list(old.order_by("at", "id").values_list("id", flat=True)[:at_most])
     with open_door("retention"):
-        return AuditEvent.objects.filter(at__lt=before).delete()[0]
+        return AuditEvent.objects.filter(id__in=ids).delete()[0]
 
 
 @contextmanager

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Q
 
 from coaching.errors import GoneError, NotFoundError
-from coaching.models import Actor, CalendarFeed, Client
+from coaching.models import Actor, CalendarFeed, Client, ErasedDigest
 from coaching.models.scope import across_practices, within_practice
 from coaching.operations.audit import record_change, record_read_by_feed
 from coaching.reads.calendar_feed import FedSession, fed_sessions
@@ -64,10 +64,12 @@ def revoke_feed(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> None:
 def read_feed(*, token: str, now: datetime) -> tuple[FedSession, ...]:
     """The sessions behind an address; on the trail of reads once an hour.
 
-    Raises NotFoundError, the same for an unknown and a revoked token and for a client who has left.
+    Raises NotFoundError, the same for an unknown and a revoked token and for a client who has left; GoneError
+    for one of somebody who was erased.
     """
     feed = _feed_of(token)
     if feed is None:
+        _check_is_not_erased(token)
         raise NotFoundError("There is no such calendar.")
     with within_practice(feed.practice_id):
         _note_read(feed, now)
@@ -80,6 +82,12 @@ def _feed_of(token: str) -> CalendarFeed | None:
         return None
     standing = CalendarFeed.objects.filter(client__archived_at__isnull=True).select_related("client")
     return standing.filter(token_digest=_digest_of(token)).first()
+
+
+@across_practices("nothing tells any more whose it was")
+def _check_is_not_erased(token: str) -> None:
+    if ErasedDigest.objects.of_token(_digest_of(token)).exists():
+        raise GoneError("This calendar is gone.")
 
 
 def _digest_of(token: str) -> str:

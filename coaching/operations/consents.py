@@ -7,9 +7,19 @@ from datetime import datetime
 from django.db import transaction
 
 from coaching.errors import NotFoundError
-from coaching.models import Actor, Client, Consent, ConsentPurpose
+from coaching.models import (
+    Actor,
+    Client,
+    Consent,
+    ConsentPurpose,
+    NightClient,
+    NightClientState,
+    OutboxState,
+    WebhookDelivery,
+)
 from coaching.models.base import ListQuerySet
 from coaching.operations.audit import record_change, record_reads
+from coaching.operations.changes import tell_anew
 from coaching.operations.versions import check_may_replace, check_version
 from coaching.reads.clients import client_for
 
@@ -78,6 +88,8 @@ def _given(
         version=latest.version + 1 if latest else 1,
     )
     _audit(actor, client, consent, "give", now)
+    if purpose == ConsentPurpose.HEALTH_DATA and latest is not None and latest.withdrawn_at is not None:
+        tell_anew(client_ids=[client.id])  # what coaches were not told meanwhile
     return GivenConsent(consent, is_new=True)
 
 
@@ -85,7 +97,7 @@ def _given(
 def withdraw_consent(
     *, actor: Actor, client_uid: uuid.UUID, purpose: str, now: datetime, expected_version: int | None = None
 ) -> None:
-    """End a consent; safe to repeat. What is stored stays until it is erased.
+    """End a consent; safe to repeat. What is stored stays until it is erased, and rests until then.
 
     No version need be named: withdrawing errs to the safe side. Raises NotFoundError, StaleVersionError.
     """
@@ -100,7 +112,17 @@ def withdraw_consent(
     given.withdrawn_at = now
     given.version += 1
     given.save(update_fields=["withdrawn_at", "version"])
+    if purpose == ConsentPurpose.HEALTH_DATA:
+        _stop_what_is_under_way(client)
     _audit(actor, client, given, "withdraw", now)
+
+
+def _stop_what_is_under_way(client: Client) -> None:
+    """The night that runs passes the client by, and what waits to be sent about them is not sent."""
+    NightClient.objects.filter(client=client, state=NightClientState.TODO).delete()
+    Client.objects.filter(id=client.id).update(dirty_from_on=None)
+    waiting = WebhookDelivery.objects.filter(alert__client=client, state=OutboxState.WAITING)
+    waiting.update(state=OutboxState.DEAD, error_code="consent_withdrawn")
 
 
 def read_consents(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Consent]:

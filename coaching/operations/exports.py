@@ -60,7 +60,7 @@ def _clients(actor: Actor, client_uid: uuid.UUID | None, kind: str, now: datetim
     if client_uid is not None:
         clients = [client_for(actor, client_uid)]
     elif actor.is_owner:
-        clients = list(Client.objects.visible_to(actor))
+        clients = list(Client.objects.visible_to(actor).processed())
     else:
         raise ForbiddenError("Only an owner takes out what the whole practice has.")
     keys = [client.audit_key for client in clients]

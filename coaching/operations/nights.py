@@ -70,7 +70,7 @@ def start_night(*, night: Night, now: datetime) -> None:
     )
     if not started:
         return
-    clients = Client.objects.filter(practice=night.practice, created_at__lte=now).current()
+    clients = Client.objects.filter(practice=night.practice, created_at__lte=now).current().processed()
     NightClient.objects.bulk_create(
         (NightClient(practice_id=night.practice_id, night=night, client=client) for client in clients),
         ignore_conflicts=True,
@@ -156,7 +156,7 @@ def count_alerts(*, night: Night, opened: int, closed: int) -> None:
 
 def lock_dirty_clients(*, practice: Practice, limit: int = CHUNK) -> list[Client]:
     """Clients whose past changed after a night had judged it, locked until the caller's transaction ends."""
-    rows = Client.objects.filter(practice=practice).current().dirty().order_by("id")
+    rows = Client.objects.filter(practice=practice).current().processed().dirty().order_by("id")
     if connection.features.has_select_for_update_skip_locked:
         rows = rows.select_for_update(skip_locked=True)
     return list(rows[:limit])

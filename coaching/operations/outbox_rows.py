@@ -5,10 +5,10 @@ from datetime import datetime, timedelta
 from enum import Enum
 from typing import TypeVar
 
-from django.db import connection
+from django.db import connection, transaction
 from django.db.models import F, QuerySet
 
-from coaching.models import OutboxRow, OutboxState
+from coaching.models import MailRow, OutboxRow, OutboxState, WebhookDelivery
 
 Row = TypeVar("Row", bound=OutboxRow)
 
@@ -98,3 +98,11 @@ def back_off(row: OutboxRow) -> timedelta:
 
 def _waiting(row: OutboxRow) -> QuerySet[OutboxRow]:
     return type(row)._default_manager.filter(id=row.id, state=OutboxState.WAITING)
+
+
+@transaction.atomic
+def drop_waiting() -> int:
+    """Give up everything that waits, as after a restore; safe to repeat."""
+    waiting = (MailRow.objects, WebhookDelivery.objects)
+    given_up = {"state": OutboxState.DEAD, "error_code": "restored"}
+    return sum(rows.filter(state=OutboxState.WAITING).update(**given_up) for rows in waiting)

@@ -12,6 +12,7 @@ from coaching.models import Actor, Client, ScheduledSession, ScheduledStatus, Se
 from coaching.operations.assignment_checks import check_no_red_flag
 from coaching.operations.audit import record_change, record_reads
 from coaching.operations.rescoring import ask_for_rescoring
+from coaching.operations.standing import check_may_process
 from coaching.operations.versions import check_version
 from coaching.reads.adherence import HeldSession
 from coaching.reads.assignments import calendar_of, held_session_of, scheduled_session_of
@@ -75,6 +76,7 @@ def change_scheduled_session(
     seen = scheduled_session_of(client, scheduled_uid)
     if not actor.is_coach and change != CalendarChange(status=ScheduledStatus.NOT_DONE):
         raise ForbiddenError("A client may only say that a session was not done.")
+    check_may_process(client)
     row = ScheduledSession.objects.select_for_update().select_related("assignment").get(id=seen.id)
     check_version(row, expected_version)
     due_on, status = change.due_on or row.due_on, change.status or row.status

@@ -27,7 +27,7 @@ from coaching.operations.audit import record_changes, record_reads
 from coaching.operations.changes import note_scheduled_session
 from coaching.operations.entries import FIRST_INSTANT, SessionEntry, SetEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
-from coaching.operations.standing import check_may_store, note_post
+from coaching.operations.standing import check_may_process, check_may_store, note_post
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
 from coaching.operations.versions import (
     check_may_replace,
@@ -184,6 +184,7 @@ def confirm_set(*, actor: Actor, set_uid: uuid.UUID, now: datetime) -> LoggedSet
     row = rows.select_related("session__client", "exercise", "prescription").first()
     if row is None:
         raise NotFoundError("There is no such set.")
+    check_may_process(row.session.client)
     if row.is_to_confirm:
         row.is_to_confirm, row.confirmed_at = False, now
         row.save(update_fields=["is_to_confirm", "confirmed_at"])

@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 from coaching.errors import ConsentMissingError, GoneError
 from coaching.models import Client, Consent, ConsentPurpose
+from coaching.operations.audit import WITHDRAWN
 from coaching.operations.changes import note_what_follows_a_post
 from coaching.operations.rescoring import ask_for_rescoring
 
@@ -13,11 +14,23 @@ def check_may_store(client: Client) -> None:
     """Raises ConsentMissingError without a standing consent, GoneError for a client who has left."""
     if client.archived_at is not None:
         raise GoneError("This client has left the practice.")
-    has_consent = Consent.objects.filter(
+    if _has_consent(client):
+        return
+    if not Client.objects.filter(id=client.id).exists():
+        raise GoneError("This client has been erased.")
+    raise ConsentMissingError("No health data is stored without the client's recorded consent.")
+
+
+def check_may_process(client: Client) -> None:
+    """Raises ConsentMissingError once the client has withdrawn: what is stored stays, and rests."""
+    if Client.objects.stopped().filter(id=client.id).exists():
+        raise ConsentMissingError(WITHDRAWN)
+
+
+def _has_consent(client: Client) -> bool:
+    return Consent.objects.filter(
         client=client, purpose=ConsentPurpose.HEALTH_DATA, withdrawn_at__isnull=True
     ).exists()
-    if not has_consent:
-        raise ConsentMissingError("No health data is stored without the client's recorded consent.")
 
 
 def note_post(*, client: Client, days: Collection[date], now: datetime) -> None:

@@ -11,7 +11,7 @@ from django.db import IntegrityError
 from django.db.models import Model, QuerySet
 
 from coaching.errors import ConflictError, ForbearError, GoneError, NotFoundError, StaleVersionError
-from coaching.models import Actor, Change, ChangeKind, Client
+from coaching.models import Actor, Change, ChangeKind, Client, ErasedDigest
 from coaching.models.base import PracticeRow
 from coaching.operations.audit import record_change
 from coaching.reads.clients import written_client
@@ -86,13 +86,15 @@ def twin_of(
 ) -> OwnRow | None:
     """What stands under the id of an unsaved row with the same content, or None if the id is free.
 
-    Raises ConflictError for other content, and for an id that is used where the actor does not look.
+    Raises ConflictError for other content, and for an id that is used where the actor does not look;
+    GoneError for one of somebody who was erased.
     """
     standing = visible.filter(uid=fresh.uid).first()
     if standing is None:
         rows: Any = type(fresh)._default_manager
         if rows.filter(practice_id=fresh.practice_id, uid=fresh.uid).exists():
             raise ConflictError("This id is taken.")
+        check_not_erased(practice_id=fresh.practice_id, uids=[fresh.uid])
         return None
     compared = [field for field in fresh._meta.concrete_fields if field.name not in NOT_SENT | besides]
     if any(getattr(standing, field.attname) != getattr(fresh, field.attname) for field in compared):
@@ -108,10 +110,20 @@ def check_not_gone(*, client: Client, kind: str, uids: list[uuid.UUID]) -> None:
     deleted = Change.objects.filter(client=client, kind=kind, record_uid__in=uids, is_deleted=True)
     if deleted.exists():
         raise GoneError("This has been deleted.")
+    check_not_erased(practice_id=client.practice_id, uids=uids)
+
+
+def check_not_erased(*, practice_id: int, uids: list[uuid.UUID]) -> None:
+    """Raises GoneError for an id of somebody who was erased, whoever brings it again."""
+    if ErasedDigest.objects.of_records(practice_id, uids).exists():
+        raise GoneError("This has been erased.")
 
 
 def not_there(actor: Actor, *, kind: str, uid: uuid.UUID, what: str) -> ForbearError:
-    """What to raise for an id: GoneError if it was deleted for a client whom the actor may see."""
+    """What to raise for an id: GoneError if it was deleted for a client whom the actor may see, or erased.
+
+    Of somebody erased nothing tells any more who may see them, so the whole practice is answered alike.
+    """
     deleted = Change.objects.filter(
         practice_id=actor.practice_id,
         client__in=Client.objects.visible_to(actor),
@@ -121,6 +133,8 @@ def not_there(actor: Actor, *, kind: str, uid: uuid.UUID, what: str) -> ForbearE
     )
     if deleted.exists():
         return GoneError(f"This {what} has been deleted.")
+    if ErasedDigest.objects.of_records(actor.practice_id, [uid]).exists():
+        return GoneError(f"This {what} has been erased.")
     return NotFoundError(f"There is no such {what}.")
 
 

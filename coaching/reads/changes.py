@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from coaching.compute.local_days import local_date_of
 from coaching.errors import MarkError
@@ -69,6 +69,8 @@ def changes_for(
     rows = Change.objects.filter(
         practice_id=actor.practice_id, client__in=visible, id__gt=since, id__lte=settled
     ).exclude(kind__in=() if actor.is_coach else (ChangeKind.CLEARANCE,))
+    if actor.client_id is None:
+        rows = rows.exclude(~Q(kind=ChangeKind.CLIENT), client__in=visible.stopped())
     found = list(rows.select_related("client").order_by("id")[: page_size + 1])
     page = found[:page_size]
     return ChangesPage(

@@ -4,18 +4,21 @@ import uuid
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from coaching.errors import InvalidError, NotFoundError
-from coaching.models import Actor, Client
+from coaching.errors import GoneError, InvalidError, NotFoundError
+from coaching.models import Actor, Client, ErasedDigest
 from coaching.models.client import ClientQuerySet
 
 
 def client_for(actor: Actor, client_uid: uuid.UUID) -> Client:
-    """The client with this id if the actor may see them. Raises NotFoundError."""
+    """The client with this id if the actor may see them. Raises NotFoundError, GoneError once erased."""
     client = (
         Client.objects.visible_to(actor).select_related("practice", "coach__account").filter(uid=client_uid)
     )
     found = client.first()
     if found is None:
+        erased = ErasedDigest.objects.of_records(actor.practice_id, [client_uid])
+        if actor.client_id is None and erased.exists():
+            raise GoneError("This client has been erased.")
         raise NotFoundError("There is no such client.")
     return found
 

@@ -3,8 +3,10 @@
 from datetime import datetime
 
 from django.db.models import Q
+from knox.crypto import hash_token
 
-from coaching.models import Actor, DeviceToken
+from coaching.errors import GoneError
+from coaching.models import Actor, DeviceToken, ErasedDigest
 from coaching.models.scope import across_practices
 
 
@@ -15,3 +17,10 @@ def devices_of(actor: Actor, now: datetime) -> list[DeviceToken]:
         Q(expiry__isnull=True) | Q(expiry__gt=now)
     )
     return list(standing.select_related("practice").order_by("-created"))
+
+
+@across_practices("nothing tells any more whose it was")
+def check_bearer_is_not_erased(token: str) -> None:
+    """Raises GoneError for the token of somebody who was erased, so that a device drops what it has kept."""
+    if ErasedDigest.objects.of_token(hash_token(token)).exists():
+        raise GoneError("This person has been erased; remove what this device has of them.")

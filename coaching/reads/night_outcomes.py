@@ -36,7 +36,7 @@ class NightOutcome:
 
 def clients_there(practice: Practice) -> int:
     """How many clients a night of the practice that began now would list."""
-    return Client.objects.filter(practice=practice).current().count()
+    return Client.objects.filter(practice=practice).current().processed().count()
 
 
 def night_outcome(night_id: int) -> NightOutcome:

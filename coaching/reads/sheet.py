@@ -4,14 +4,16 @@ import uuid
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
-from django.db.models import Min, Q
+from django.db.models import Max, Min, Q
 
 from coaching.compute import pain_trend
 from coaching.compute.progress import NOT_ASSESSABLE
 from coaching.models import (
     Alert,
     Client,
+    ConsentPurpose,
     LoggedSet,
     Membership,
     Night,
@@ -84,6 +86,15 @@ class WaitingLift:
 
 
 @dataclass(frozen=True, slots=True)
+class WithdrawnConsent:
+    """A client of whom nothing is scored or shown since they withdrew their consent to health data."""
+
+    client_uid: uuid.UUID
+    client_name: str
+    withdrawn_on: date
+
+
+@dataclass(frozen=True, slots=True)
 class MorningSheet:
     practice_name: str
     coach_name: str
@@ -91,6 +102,7 @@ class MorningSheet:
     last_night_on: date | None
     nights_caught_up: int
     unscored: tuple[UnscoredClient, ...]
+    withdrawn: tuple[WithdrawnConsent, ...]
     entries: tuple[SheetEntry, ...]
     screening: Screening
     to_confirm: tuple[SetToConfirm, ...]
@@ -103,7 +115,7 @@ class MorningSheet:
     def clients_shown(self) -> set[uuid.UUID]:
         """Everybody of whom the sheet says anything."""
         lists = (self.unscored, self.entries, self.to_confirm, self.expiring)
-        parts = (*lists, self.newcomers, self.waiting_lifts)
+        parts = (*lists, self.newcomers, self.waiting_lifts, self.withdrawn)
         return {line.client_uid for part in parts for line in part}
 
     @property
@@ -126,7 +138,9 @@ class MorningSheet:
 def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
     """What this coach should read on `on`: their own clients and those they cover for that day."""
     practice = membership.practice
-    clients = clients_watched_by(membership, on)
+    watched = clients_watched_by(membership, on)
+    withdrawn = _withdrawn(watched, practice.zone)
+    clients = _processed(watched)
     night = (
         Night.objects.filter(practice=practice, night_on__lte=on, status=NightStatus.DONE)
         .order_by("-night_on")
@@ -146,6 +160,7 @@ def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
         last_night_on=night.night_on if night else None,
         nights_caught_up=_nights_caught_up(night),
         unscored=_unscored(night, clients),
+        withdrawn=withdrawn,
         entries=entries,
         screening=screening,
         to_confirm=_to_confirm(clients, on),
@@ -169,6 +184,24 @@ def clients_watched_by(membership: Membership, on: date) -> list[int]:
             practice_id=membership.practice_id,
             archived_at__isnull=True,
         ).values_list("id", flat=True)
+    )
+
+
+def _processed(clients: list[int]) -> list[int]:
+    return list(Client.objects.processed().filter(id__in=clients).values_list("id", flat=True))
+
+
+def _withdrawn(clients: list[int], zone: str) -> tuple[WithdrawnConsent, ...]:
+    """Who withdrew and when; nothing about their health."""
+    rows = (
+        Client.objects.stopped()
+        .filter(id__in=clients, consents__purpose=ConsentPurpose.HEALTH_DATA)
+        .annotate(last_at=Max("consents__withdrawn_at"))
+        .order_by("name", "id")
+        .values_list("uid", "name", "last_at")
+    )
+    return tuple(
+        WithdrawnConsent(uid, name, last_at.astimezone(ZoneInfo(zone)).date()) for uid, name, last_at in rows
     )
 
 

@@ -195,6 +195,8 @@ class Story:
         play("membership_list", 200, self.owner)
         play("membership_get", 200, self.owner)
         play("membership_update", 200, self.owner)
+        play("practice_get", 200, self.owner)
+        play("practice_update", 200, self.owner)
         self.second_factor()
         webhook = play("webhook_create", 201, self.owner)["webhook"]
         stand_for(self.stage.id_in("webhook_get", "webhook_id"), webhook["id"])
@@ -352,6 +354,7 @@ class Story:
         play("referral_list", 200, self.owner)
         for form in ("html", "pdf", "fhir"):
             play(f"referral_get_{form}", 200, self.owner)
+        play("client_export", 200, self.client)
         url = play("calendar_feed_create", 201, self.client)["url"]
         shown = self.stage.id_in("calendar_feed_get", "token")
         token = re.sub(r".*/(.*)\.ics", r"\1", url)
@@ -390,6 +393,7 @@ class Story:
         account = Account.objects.get(email=EXAMPLES["password_reset_create"]["request"]["email"])
         self.stage.stand_for(EXAMPLES["password_reset_accept"]["request"]["token"], reset_token(account, NOW))
         play("password_reset_accept", 204, APIClient())
+        play("client_erase", 200, self.owner)
         play("membership_end", 204, self.owner)
         play("sign_out", 204, self.owner)
 

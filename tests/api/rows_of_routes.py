@@ -241,6 +241,8 @@ def address_of(route: str, place: Place) -> str:
     return address + QUERIES.get(route, "")
 
 
+# An archive tells when it was made, so no two are the same and none stands for another.
+MADE_ANEW = {"api/v1/clients/<uuid:client_id>/export"}
 # What only owners read; everything else is read by the coach.
 OWNERS = ("api/v1/webhooks", "api/v1/exports/")
 # What must be asked, and the largest page, so that more rows are more rows shown.

@@ -8,7 +8,7 @@ import yaml
 
 from api.conditional import is_named_strongly, is_named_weakly
 from coaching.models import AuditEvent
-from tests.api.rows_of_routes import OWNERS, add_rows, address_of, furnish, get_routes
+from tests.api.rows_of_routes import MADE_ANEW, OWNERS, add_rows, address_of, furnish, get_routes
 from tests.bodies import version_of
 from tests.factories import NOW, AlertFactory
 
@@ -108,7 +108,7 @@ def test_what_is_not_there_is_not_there_whatever_the_precondition(coach, cast, s
 def test_every_get_has_a_tag_and_leaves_the_body_out_for_who_holds_it(cast, coach, signed_in):
     place, owner = furnish(cast), signed_in(cast.owner)
     add_rows(place, coach, 0, 1)
-    for route in set(get_routes()) - PLAIN:
+    for route in set(get_routes()) - PLAIN - MADE_ANEW:
         address = address_of(route, place)
         reader = owner if route.startswith(OWNERS) else coach
         whole = reader.get(address)
@@ -162,6 +162,9 @@ def test_the_document_tells_of_tags_and_304_on_every_get_and_of_fields_where_the
     for read in reads:
         name, answers = read["operationId"], read["responses"]
         asked = {(each["in"], each["name"]) for each in read["parameters"]}
+        if name == "client_export":  # no two are the same
+            assert ("header", "If-None-Match") not in asked and "304" not in answers
+            continue
         assert ("header", "If-None-Match") in asked, name
         assert "ETag" in answers["200"]["headers"] and "ETag" in answers["304"]["headers"], name
         assert "content" not in answers["304"], name

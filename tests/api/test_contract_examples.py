@@ -21,7 +21,7 @@ pytestmark = pytest.mark.django_db
 DOCUMENT = read_document()
 OPERATIONS = {name: operation for name, _, _, operation in operations_of(DOCUMENT)}
 # Bytes have no example that could be read in a document.
-SHOWN_NOWHERE = ("image/png", "application/pdf")
+SHOWN_NOWHERE = ("image/png", "application/pdf", "application/zip")
 SECRETS = {
     "token": "shown-only-once",
     "url": "https://forbear.example/api/v1/calendar/fbrcal_shown-only-once.ics",

@@ -16,6 +16,7 @@ from api.alerts import CloseIn, PutOffIn, WithdrawalIn
 from api.assignments import AssignmentIn, ScheduledSessionPatch
 from api.clearances import ClearanceIn, NoteIn
 from api.clients import BodyMassIn, ClientIn, ClientPatch, ConsentIn
+from api.erasure import ErasureIn
 from api.exercises import ExerciseIn, StressIn
 from api.fields import FlagField, LoadField, NumberField, TextField, WholeField
 from api.injuries import InjuryIn, RestrictionIn
@@ -24,6 +25,7 @@ from api.pain_fields import PainReportAlone
 from api.password_resets import AcceptResetIn, ResetIn
 from api.plan_preview import PreviewIn
 from api.plans import PlanIn
+from api.practice import PracticePatch
 from api.referrals import ReferralIn
 from api.second_factor import BeginIn, ConfirmIn, RemoveIn
 from api.sessions import BatchIn, SessionIn
@@ -328,6 +330,21 @@ ROUTES = {
         lambda w: f"/api/v1/memberships/{w.cast.coach.uid}",
         lambda w: {"wants_digest": False},
         is_patch=True,
+    ),
+    "practice PATCH": Route(
+        "patch",
+        PracticePatch,
+        lambda w: "/api/v1/practice",
+        lambda w: {"keeps_clients_years": 7},
+        who="owner",
+        is_patch=True,
+    ),
+    "erasure POST": Route(
+        "post",
+        ErasureIn,
+        lambda w: f"{w.client}/erasure",
+        lambda w: {"confirm": w.cast.client.name},
+        who="owner",
     ),
     "webhooks POST": Route("post", WebhookIn, lambda w: "/api/v1/webhooks", webhook_body, who="owner"),
     "webhooks PATCH": Route(

@@ -56,6 +56,7 @@ def test_empty_sheet_says_whose_it_is_and_that_no_clinician_has_reviewed_the_urg
         "last_night_on": None,
         "nights_caught_up": 0,
         "unscored": [],
+        "withdrawn": [],
         "alerts_new": 0,
         "alerts_worse": 0,
         "lines_beyond": 0,

@@ -204,6 +204,8 @@ ROWS: dict[tuple[str, str], Edit | Put | Post | Unversioned] = {
     ("delete", V1 + "memberships/<uuid:membership_id>"): Edit(
         lambda w: (f"/api/v1/memberships/{w.cast.coach.uid}?hand_over_to=owner", None), "owner"
     ),
+    ("patch", V1 + "practice"): Edit(lambda w: ("/api/v1/practice", {"keeps_audit_years": 7}), "owner"),
+    ("post", CLIENT + "/erasure"): Unversioned("nothing is left of which there could be a version"),
     ("post", CLIENT + "/calendar-feed"): ONCE,
     ("delete", CLIENT + "/calendar-feed"): Unversioned("it is never edited"),
     ("post", V1 + "sign-in"): ONCE,

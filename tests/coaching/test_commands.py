@@ -41,6 +41,7 @@ class Row:
     keys: tuple[str, ...] = ()
 
 
+NO_ONE = ("--client", NOBODY, "--confirm", "Nobody")
 PRACTICE = ("--zone", "Europe/Berlin", "--country", "de", "--owner-email", "olga@example.org")
 REVIEW = ("--profession", "physician", "--country", "de")
 ROWS = {
@@ -60,10 +61,37 @@ ROWS = {
         ),
         keys=("events",),
     ),
+    "confirm_restore": Row((), (((("--hold", "now"), 2, "now"),)), keys=("was_restored", "dropped")),
     "create_practice": Row(
         ("--name", "Harbour, Strength; 🏋️", *PRACTICE),
         ((("--name", "Harbour", *PRACTICE, "--zone", "Europe/Bern"), 2, "--zone: "), ((), 2, "--name")),
         keys=("practice", "name", "token", "accept_at", "expires_at"),
+    ),
+    "erase_client": Row(
+        None, ((NO_ONE, 1, "no such client"), (("--client", "12", "--confirm", "x"), 2, "is not an id like"))
+    ),
+    "erasures": Row(
+        ("--export", "{out}"),
+        (
+            (("--export", "nowhere/x"), 1, "no folder nowhere"),
+            (("--apply", "none"), 1, "none cannot be read"),
+            (("--apply", "{sets}"), 2, "this is no erasure"),
+            ((), 2, "--export"),
+        ),
+        keys=("erasures",),
+    ),
+    "import_person": Row(
+        None,
+        (
+            (("{sets}", "--practice", NOBODY), 2, "no archive of a person"),
+            (("none.zip", "--practice", NOBODY), 1, "none.zip cannot be read"),
+            (("{sets}", "--practice", "12"), 2, "is not an id like"),
+        ),
+    ),
+    "retention": Row(
+        ("--dry-run",),
+        ((("--practice", NOBODY), 1, "no such practice"), (("--practice", "12"), 2, "is not an id like")),
+        keys=("is_dry_run", "practices"),
     ),
     "demo": Row(None, ((("--on", "yesterday"), 2, "is not a date like 2026-03-02"),), has_json=False),
     "doctor": Row(None, has_json=False),  # what it finds depends on the machine; see test_doctor.py

@@ -23,6 +23,8 @@ from coaching.models import (
     Client,
     Consent,
     DeviceToken,
+    ErasedDigest,
+    Erasure,
     Exercise,
     ExerciseAlternative,
     Injury,
@@ -136,6 +138,27 @@ CASES: dict[str, Check | Once] = {
         SignInFailures, [{"key": "account:other"}, {"window_started_at": HOUR}]
     ),
     "practice_night_hour_of_day": on_scale(Practice, "night_hour", 0, 23),
+    "practice_keeps_clients_possible": on_scale(Practice, "keeps_clients_years", 1, 100),
+    "practice_keeps_audit_possible": on_scale(Practice, "keeps_audit_years", 1, 100),
+    "practice_keeps_sent_mail_possible": on_scale(Practice, "keeps_sent_mail_days", 3, 3650),
+    "practice_keeps_tombstones_possible": on_scale(Practice, "keeps_tombstones_days", 90, 9999),
+    "erasure_once_per_client": Once(
+        Erasure, [{"client_digest": "2" * 64}, {"practice": lambda w: w.elsewhere}]
+    ),
+    "eraseddigest_kind_known": known(ErasedDigest, "kind", ["record", "token"]),
+    "eraseddigest_not_empty": Check(ErasedDigest, [{"digest": "0"}], [{"digest": ""}]),
+    "eraseddigest_once": Once(
+        ErasedDigest,
+        [
+            {"digest": "3" * 64},
+            {
+                "erasure": lambda w: Erasure.objects.create(
+                    practice=w.practice, client_digest="4" * 64, erased_at=NOW
+                )
+            },
+        ],
+        {"digest": "5" * 64},
+    ),
     "membership_role_known": Check(
         Membership, [{"role": "owner"}, {"role": "coach"}], [{"role": "client"}, {"role": ""}]
     ),

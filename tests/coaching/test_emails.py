@@ -15,6 +15,7 @@ from django.test.utils import CaptureQueriesContext
 
 from coaching.emails import MailRun, send_due_mail
 from coaching.emails.message import message_id
+from coaching.installation import may_send
 from coaching.models import (
     Alert,
     JointDay,
@@ -275,6 +276,8 @@ def test_an_untrended_site_is_told_without_a_picture(cast, morning):
 
 
 def test_many_alerts_take_as_many_queries_as_few(cast, night, mailoutbox):
+    assert may_send(now=NOW)  # what the first look of all writes down
+
     def queries_with_alerts(count, member):
         for number in range(count):
             AlertFactory(client=ClientFactory(coach=member, name=f"Client {number}"))

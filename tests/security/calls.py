@@ -8,6 +8,7 @@ from typing import Any
 
 from django.urls import URLResolver, get_resolver
 
+from coaching.models import Client
 from tests.api.test_hostile_inputs import TEST_ORIGIN, client_body, exercise_body, plan_body, site_body
 from tests.bodies import pain_body, session_body, set_body
 from tests.factories import PASSWORD
@@ -126,6 +127,12 @@ def plan_of(code: str) -> dict[str, Any]:
     return {"name": "Any", "weeks": 4, "days": [{"weekday": 0, "name": "Legs", "blocks": [block]}]}
 
 
+def name_of(folder: Folder) -> str:
+    """As it stands in the record, by which an erasure is confirmed."""
+    names = Client.objects.filter(uid=folder.client).values_list("name", flat=True)
+    return names.first() or "Nobody"
+
+
 CLIENT = "clients/{client}"
 INJURY = CLIENT + "/injuries/{injury}"
 SCHEDULED = CLIENT + "/scheduled-sessions/{scheduled_session}"
@@ -174,6 +181,8 @@ CALLS: dict[str, Call] = {
     ),
     f"POST {CLIENT}/body-masses": Call(lambda a: {"measured_on": "2026-03-01", "body_mass_kg": 80.5}),
     f"PUT {CLIENT}/consents/{{purpose}}": Call(lambda a: {"text_version": "2"}, version=True),
+    f"POST {CLIENT}/erasure": Call(lambda a: {"confirm": name_of(a.folder)}),
+    "PATCH practice": Call(lambda a: {"keeps_clients_years": 7}, version=True),
     "PATCH memberships/{membership}": Call(lambda a: {"wants_digest": False}, version=True),
     "PATCH memberships/{membership} | cover": Call(
         lambda a: {"cover": str(a.folder.membership)},

@@ -109,9 +109,13 @@ def test_erasure_empties_what_leads_to_the_client_and_keeps_that_it_happened(eve
     assert forget_subject(subject_key=cast.client.audit_key, own_account_id=own) == 0
 
 
-def test_what_is_older_than_it_is_kept_is_let_go(event):
-    assert drop_before(before=NOW) == 0
-    assert drop_before(before=NOW + timedelta(seconds=1)) == 1
+def test_what_is_older_than_it_is_kept_is_let_go(event, cast):
+    here, elsewhere = cast.practice.id, cast.stranger.practice.id
+    after = NOW + timedelta(seconds=1)
+    assert drop_before(practice_id=here, before=NOW, at_most=10) == 0
+    assert drop_before(practice_id=here, before=after, at_most=0) == 0
+    assert drop_before(practice_id=elsewhere, before=after, at_most=10) == 0
+    assert drop_before(practice_id=here, before=after, at_most=10) == 1
 
 
 @pytest.mark.parametrize("ended", ["well", "by an error"])

@@ -325,6 +325,9 @@ TOLD: dict[tuple[str, str], Told] = {
     },
     ("get", CLIENT + "/tolerated-exposure"): of_client("tolerated_exposure", "/tolerated-exposure"),
     ("get", CLIENT + "/side-differences"): of_client("side_differences", "/side-differences"),
+    ("post", CLIENT + "/erasure"): of_client(
+        "erasure", "/erasure", body=lambda w: {"confirm": w.cast.client.name}, who="owner"
+    ),
     ("post", CLIENT + "/calendar-feed"): of_client("calendar_feed", "/calendar-feed"),
     ("delete", CLIENT + "/calendar-feed"): Told(
         "calendar_feed", lambda w: w.feed and f"{w.client}/calendar-feed"
@@ -363,8 +366,9 @@ def with_client(text, w):
     return f"client,{head}\n{w.cast.client.uid},{row}\n"
 
 
-# Not from a device that is signed in, or about somebody who was not there before.
+# Not from a device that is signed in, about somebody who was not there before, or told each time.
 APART = {
+    ("get", CLIENT + "/export"): "test_an_archive_is_on_the_trail_each_time",
     ("get", V1 + "calendar/<str:token>.ics"): "test_a_calendar_program_is_on_the_trail_by_its_feed",
     ("post", V1 + "clients"): "test_a_new_client_begins_with_a_row",
     ("post", V1 + "invitations"): "test_an_invitation_and_its_acceptance_are_told",
@@ -395,6 +399,8 @@ NOT_OF_CLIENTS = {
             ("get", V1 + "memberships"),
             ("get", V1 + "memberships/<uuid:membership_id>"),
             ("patch", V1 + "memberships/<uuid:membership_id>"),
+            ("get", V1 + "practice"),
+            ("patch", V1 + "practice"),
             ("get", V1 + "webhooks"),
             ("post", V1 + "webhooks"),
             ("get", V1 + "webhooks/<uuid:webhook_id>"),
@@ -551,6 +557,18 @@ def test_a_calendar_program_is_on_the_trail_by_its_feed(place, make_unwritable, 
     time_machine.move_to("2026-03-02T21:00:00Z", tick=False)
     make_unwritable()
     assert APIClient(raise_request_exception=False).get(path).status_code == 503
+
+
+def test_an_archive_is_on_the_trail_each_time(place, make_unwritable):
+    owner, before = place.sign(place.cast.owner), newest()
+    for _ in range(2):
+        assert b"".join(owner.get(f"{place.client}/export").streaming_content)
+    rows = AuditEvent.objects.filter(id__gt=before, record_kind="person_archive", action="export")
+    assert [(row.subject_key, row.device_id) for row in rows] == [
+        (place.cast.client.audit_key, place.devices[place.cast.owner][1])
+    ] * 2
+    make_unwritable()
+    assert owner.get(f"{place.client}/export").status_code == 503
 
 
 def test_a_new_client_begins_with_a_row(place):
