@@ -38,4 +38,6 @@ urlpatterns = [
     path("api/v1/", include("api.exports")),
     path("api/v1/", include("api.imports")),
     path("api/v1/", include("api.webhooks")),
+    path("api/v1/", include("api.service_tokens")),
+    path("api/v1/", include("api.practices")),
 ]

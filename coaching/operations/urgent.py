@@ -285,7 +285,10 @@ def remind_of_unread_red_flags(*, now: datetime) -> int:
 @across_practices("which red flags nobody has read")
 def _unread_red_flags(now: datetime) -> list[Alert]:
     rows = Alert.objects.filter(
-        kind=AlertKind.RED_FLAG, status=AlertStatus.OPEN, opened_at__lte=now - UNREAD_FOR
+        kind=AlertKind.RED_FLAG,
+        status=AlertStatus.OPEN,
+        opened_at__lte=now - UNREAD_FOR,
+        practice__closed_at__isnull=True,
     )
     return list(rows.select_related("client__coach__cover__account"))
 

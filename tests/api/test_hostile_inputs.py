@@ -4,12 +4,13 @@ import json
 import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
 
 import pytest
 from django.apps import apps
+from django.utils import timezone
 from rest_framework import serializers
 
 from api.alerts import CloseIn, PutOffIn, WithdrawalIn
@@ -26,6 +27,7 @@ from api.plan_preview import PreviewIn
 from api.plans import PlanIn
 from api.referrals import ReferralIn
 from api.second_factor import BeginIn, ConfirmIn, RemoveIn
+from api.service_tokens import ServiceTokenIn
 from api.sessions import BatchIn, SessionIn
 from api.sign_in import AcceptIn, InvitationIn, PasswordField, PasswordIn, SignInIn
 from api.webhooks import SecretIn, WebhookIn
@@ -328,6 +330,18 @@ ROUTES = {
         lambda w: f"/api/v1/memberships/{w.cast.coach.uid}",
         lambda w: {"wants_digest": False},
         is_patch=True,
+    ),
+    "service tokens POST": Route(
+        "post",
+        ServiceTokenIn,
+        lambda w: "/api/v1/service-tokens",
+        lambda w: {
+            "name": "Wall screen",
+            "scopes": ["sheet:read"],
+            "expires_at": (timezone.now() + timedelta(days=30)).isoformat(),
+            "coaches": [str(w.cast.coach.uid)],
+        },
+        who="owner",
     ),
     "webhooks POST": Route("post", WebhookIn, lambda w: "/api/v1/webhooks", webhook_body, who="owner"),
     "webhooks PATCH": Route(

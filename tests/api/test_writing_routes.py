@@ -15,7 +15,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from api.endpoint import Endpoint
 from tests.api.test_hostile_inputs import World, client_body, exercise_body, plan_body, site_body
 from tests.bodies import pain_body, session_body
-from tests.factories import NOW, AlertFactory
+from tests.factories import NOW, AlertFactory, ClientFactory, ConsentFactory
 
 WRITING = ("post", "put", "patch", "delete")
 Call = Callable[[World], tuple[str, Any]]
@@ -87,6 +87,12 @@ def flag(w):
     return AlertFactory(client=w.cast.client, kind="red_flag", withdrawal_asked_at=NOW)
 
 
+def duplicate(w):
+    client = ClientFactory(coach=w.cast.coach, account=None)
+    ConsentFactory(client=client)
+    return client
+
+
 def stored_body():
     return session_body(pain_reports=[])
 
@@ -102,6 +108,12 @@ EACH_ROW = Unversioned("each row is a put under its own id, and nothing that sta
 ONCE = Unversioned("what it answers is a secret shown once, so that no two answers can be the same")
 ROWS: dict[tuple[str, str], Edit | Put | Post | Unversioned] = {
     ("patch", CLIENT): Edit(lambda w: (w.client, {"name": "Nora New"})),
+    ("post", CLIENT + "/merging"): Edit(
+        lambda w: (f"{w.client}/merging", {"duplicate": str(duplicate(w).uid)}), "owner"
+    ),
+    ("post", V1 + "service-tokens"): ONCE,
+    ("post", V1 + "practice/closing"): Unversioned("the current password stands for the version"),
+    ("delete", V1 + "service-tokens/<uuid:token_id>"): Unversioned("it is never edited"),
     ("post", V1 + "clients"): Post(lambda w: ("/api/v1/clients", client_body(w)), {"name": "Other"}),
     ("post", CLIENT + "/body-masses"): Put(
         lambda w: (f"{w.client}/body-masses", {"measured_on": "2026-03-01", "body_mass_kg": 80.5}),

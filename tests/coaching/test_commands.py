@@ -65,6 +65,9 @@ ROWS = {
         ((("--name", "Harbour", *PRACTICE, "--zone", "Europe/Bern"), 2, "--zone: "), ((), 2, "--name")),
         keys=("practice", "name", "token", "accept_at", "expires_at"),
     ),
+    "delete_closed_practices": Row(
+        ("--dry-run",), ((("--on", "2026-03-02"), 2, "--on"),), keys=("practices",)
+    ),
     "demo": Row(None, ((("--on", "yesterday"), 2, "is not a date like 2026-03-02"),), has_json=False),
     "grant_service_role": Row(None, has_json=False),
     **{

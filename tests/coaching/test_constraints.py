@@ -47,6 +47,7 @@ from coaching.models import (
     Restriction,
     ScheduledSession,
     Score,
+    ServiceToken,
     Session,
     SignInFailures,
     UrgencySignOff,
@@ -136,6 +137,11 @@ CASES: dict[str, Check | Once] = {
         SignInFailures, [{"key": "account:other"}, {"window_started_at": HOUR}]
     ),
     "practice_night_hour_of_day": on_scale(Practice, "night_hour", 0, 23),
+    "practice_closed_is_kept_until": Check(
+        Practice,
+        [{}, {"closed_at": NOW, "keep_until_on": LATER}],
+        [{"closed_at": NOW}, {"keep_until_on": LATER}],
+    ),
     "membership_role_known": Check(
         Membership, [{"role": "owner"}, {"role": "coach"}], [{"role": "client"}, {"role": ""}]
     ),
@@ -186,6 +192,18 @@ CASES: dict[str, Check | Once] = {
         Client,
         [{"account": None}, {"archived_at": NOW}],
         {"account": lambda w: w.account},
+    ),
+    "client_merged_is_archived": Check(
+        Client,
+        [{"merged_into": lambda w: w.client, "archived_at": NOW}, {"account": lambda w: w.account}],
+        [
+            {"merged_into": lambda w: w.client},
+            {"merged_into": lambda w: w.client, "archived_at": NOW, "account": lambda w: w.account},
+        ],
+    ),
+    "servicetoken_has_name": Check(ServiceToken, [{"name": "Å"}], [{"name": ""}]),
+    "servicetoken_ends_after_it_begins": Check(
+        ServiceToken, [{"expires_at": NOW + timedelta(seconds=1)}], [{"expires_at": NOW}]
     ),
     "client_has_name": Check(Client, [{"name": "Å"}], [{"name": ""}]),
     "bodymass_one_a_day": Once(BodyMass, [{"measured_on": LATER}, {"client": lambda w: w.other_client}]),
@@ -689,6 +707,7 @@ def test_ids_and_digests_that_stand_once_are_known():
         ("practice", "uid"),
         ("invitation", "token_digest"),
         ("calendarfeed", "token_digest"),
+        ("servicetoken", "token_digest"),
         ("client", "audit_key"),
         ("exercise", "uid"),
         ("mailrow", "key"),

@@ -55,7 +55,7 @@ class Command(CommandByHand):
             raise CommandError(f"Nights that are not whole: {not_whole}.", returncode=COULD_NOT)
 
     def _practices(self, uid: UUID | None) -> list[Practice]:
-        practices = Practice.objects.order_by("id")
+        practices = Practice.objects.open().order_by("id")
         if uid is None:
             return list(practices)
         found = list(practices.filter(uid=uid))
