@@ -47,6 +47,7 @@ from coaching.models import (
     Score,
     SecondFactor,
     ServiceToken,
+    ServiceTokenCoach,
     Session,
     SignInFailures,
     UrgencySignOff,
@@ -92,6 +93,7 @@ class World:
     assignment: Assignment
     night: Night
     webhook: Webhook
+    service_token: ServiceToken
 
 
 def world() -> World:
@@ -143,6 +145,14 @@ def world() -> World:
         ),
         night=Night.objects.create(practice=practice, night_on=DAY, zone="Europe/Berlin", planned_at=NOW),
         webhook=WebhookFactory(practice=practice),
+        service_token=ServiceToken.objects.create(
+            practice=practice,
+            name="Any",
+            token_digest=fresh_uid().hex,
+            made_by=coach,
+            created_at=NOW,
+            expires_at=datetime(2026, 9, 1, tzinfo=UTC),
+        ),
     )
 
 
@@ -166,6 +176,7 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "created_at": NOW,
         "expires_at": datetime(2026, 9, 1, tzinfo=UTC),
     },
+    ServiceTokenCoach: lambda w: {"token": w.service_token, "coach": w.coach},
     SecondFactor: lambda w: {"account": w.account, "secret_sealed": "sealed", "made_at": NOW},
     SignInFailures: lambda w: {"key": "account:any", "window_started_at": NOW},
     Practice: lambda w: {"name": "Any", "zone": "Europe/Berlin", "country": "DE", "created_at": NOW},

@@ -30,6 +30,7 @@ from coaching.models.webhook import TEST_EVENT
 from coaching.operations.assignments import assign_plan
 from coaching.operations.calendar_feeds import make_feed
 from coaching.operations.changes import Changed, note_changes
+from coaching.operations.service_tokens import ServiceTokenContent, make_service_token
 from tests.bodies import pain_body, session_body, set_body
 from tests.conftest import token_for
 from tests.factories import (
@@ -92,6 +93,7 @@ def add_rows(place: Place, api: Any, first: int, count: int) -> None:
         MembershipFactory(practice=coach.practice)
         token_for(coach)
         WebhookFactory(practice=coach.practice)
+        add_service_token(place)
         tell_test_event(place, number)
         plan_by(coach, place.lift, name=f"Plan {number}")
         ExerciseFactory(practice=coach.practice)
@@ -161,6 +163,16 @@ def post_sessions(place: Place, api: Any, first: int, count: int) -> None:
     report = pain_body(client=str(place.cast.client.uid))
     for _ in range(count):
         assert api.put(f"/api/v1/pain-reports/{uuid.uuid4()}", report, format="json").status_code == 201
+
+
+def add_service_token(place: Place) -> None:
+    content = ServiceTokenContent(
+        name="Screen",
+        scopes=("sheet:read",),
+        expires_at=NOW + timedelta(days=30),
+        coach_uids=(place.cast.coach.uid, place.cast.colleague.uid),
+    )
+    make_service_token(actor=actor_of(place.cast.owner), content=content, now=NOW)
 
 
 def tell_test_event(place: Place, number: int) -> None:
@@ -242,7 +254,7 @@ def address_of(route: str, place: Place) -> str:
 
 
 # What only owners read; everything else is read by the coach.
-OWNERS = ("api/v1/webhooks", "api/v1/exports/")
+OWNERS = ("api/v1/webhooks", "api/v1/service-tokens", "api/v1/exports/")
 # What must be asked, and the largest page, so that more rows are more rows shown.
 QUERIES = {
     "api/v1/clients/<uuid:client_id>/scheduled-sessions": "?from=2025-12-01&until=2026-03-20",

@@ -48,6 +48,7 @@ from coaching.models import (
     ScheduledSession,
     Score,
     ServiceToken,
+    ServiceTokenCoach,
     Session,
     SignInFailures,
     UrgencySignOff,
@@ -55,7 +56,7 @@ from coaching.models import (
     WebhookDelivery,
 )
 from tests.constraint_rows import DAY, SMALLEST, insert, world
-from tests.factories import NOW, AlertFactory, WebhookFactory, fresh_uid
+from tests.factories import NOW, AlertFactory, MembershipFactory, WebhookFactory, fresh_uid
 
 Changes = dict[str, Any]
 LATER = DAY + timedelta(days=1)
@@ -204,6 +205,9 @@ CASES: dict[str, Check | Once] = {
     "servicetoken_has_name": Check(ServiceToken, [{"name": "Å"}], [{"name": ""}]),
     "servicetoken_ends_after_it_begins": Check(
         ServiceToken, [{"expires_at": NOW + timedelta(seconds=1)}], [{"expires_at": NOW}]
+    ),
+    "servicetokencoach_named_once": Once(
+        ServiceTokenCoach, [{"coach": lambda w: MembershipFactory(practice=w.practice)}]
     ),
     "client_has_name": Check(Client, [{"name": "Å"}], [{"name": ""}]),
     "bodymass_one_a_day": Once(BodyMass, [{"measured_on": LATER}, {"client": lambda w: w.other_client}]),
