@@ -61,7 +61,7 @@ def call(api, filled, key):
         items = [session_body(id="0d7bfb63-6f0f-4f53-a4b8-1a1ecf4f1a11")]
         body = {"client": str(filled.cast.client.uid), "items": items}
     data = None if body is None else json.dumps(body)
-    version = Alert.objects.get().version if "alerts" in route else 1
+    version = Alert.objects.get(uid=filled.ids["alert_id"]).version if "alerts" in route else 1
     if method == "delete" and "sessions" in route:
         version = Session.objects.filter(uid=filled.ids["session_id"]).values_list("version", flat=True)[0]
     headers = {} if method == "put" else {"If-Match": f'"{version}"'}
