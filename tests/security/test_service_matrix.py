@@ -1,4 +1,4 @@
-"""Service tokens on every address, held against services.yaml: with the scope, without it, and for whose clients."""
+"""Service tokens on every address, held against services.yaml: with the scope, without it, for whom."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
