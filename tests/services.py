@@ -2,6 +2,7 @@
 
 A suite is a marker. What cannot run is deselected, never skipped; with FORBEAR_REQUIRE_SERVICES=1 (the
 continuous run) a suite of a service that did not run, or a skipped test, fails the whole run.
+With --only-database the tests that ask no database for anything are left to the run beside it.
 """
 
 import os
@@ -16,6 +17,7 @@ ICAL_JS = Path(__file__).parent / "ical_js" / "node_modules" / "ical.js"
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 RAN = pytest.StashKey[set[str]]()
 SKIPPED = pytest.StashKey[set[str]]()
+ASKS_A_DATABASE = {"db", "transactional_db", "live_server"}
 
 
 def has_node() -> bool:
@@ -38,6 +40,16 @@ def suites_of(item: pytest.Item) -> set[str]:
     return {name for name in (*NEEDED, "long") if item.get_closest_marker(name)}
 
 
+def asks_a_database(item: pytest.Item) -> bool:
+    return bool(
+        item.get_closest_marker("django_db") or ASKS_A_DATABASE & set(getattr(item, "fixturenames", ()))
+    )
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--only-database", action="store_true", help="leave out tests that ask no database")
+
+
 def pytest_configure(config: pytest.Config) -> None:
     config.stash[NOT_RUN] = {}
     config.stash[RAN] = set()
@@ -52,6 +64,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     for item in left_out:
         for suite in suites_of(item) & absent:
             config.stash[NOT_RUN][suite] = config.stash[NOT_RUN].get(suite, 0) + 1
+    if config.option.only_database:
+        left_out += [item for item in items if not (suites_of(item) or asks_a_database(item))]
     if left_out:
         config.hook.pytest_deselected(items=left_out)
         items[:] = [item for item in items if item not in set(left_out)]

@@ -128,6 +128,12 @@ def test_a_run_that_needs_the_services_passes_with_them(run):
     assert run(FORBEAR_REQUIRE_SERVICES="1", **ALL).code == 0
 
 
+def test_a_run_beside_another_leaves_it_what_asks_no_database(run):
+    asking = "\n@pytest.fixture\ndef db(): pass\n\ndef test_asks(db): pass\n"
+    done = run("--only-database", tests=TESTS + asking, **ALL)
+    assert "5 passed, 2 deselected" in done.output
+
+
 def test_a_run_that_needs_the_services_lets_nothing_skip_itself(run):
     skipping = TESTS + "\ndef test_hidden(): pytest.skip('no service')\n"
     done = run(tests=skipping, FORBEAR_REQUIRE_SERVICES="1", **ALL)
