@@ -193,9 +193,7 @@ CALLS: dict[str, Call] = {
     ),
     # service tokens and closing
     "POST service-tokens": Call(lambda a: SERVICE_TOKEN),
-    "POST service-tokens | coaches": Call(
-        lambda a: SERVICE_TOKEN | {"coaches": [str(a.folder.membership)]}
-    ),
+    "POST service-tokens | coaches": Call(lambda a: SERVICE_TOKEN | {"coaches": [str(a.folder.membership)]}),
     "DELETE service-tokens/{token}": Call(path=lambda a: {"token": a.folder.service_token}),
     "POST practice/closing": Call(lambda a: OWN_PASSWORD),
     "GET morning-sheet | coach": Call(query=lambda a: f"?coach={a.folder.membership}"),

@@ -19,9 +19,7 @@ from tests.security.test_matrix import SLOW_TO_MAKE, faults, objects_of, people
 __all__ = ["people"]
 
 TABLE = Path(__file__).with_name("services.yaml")
-ROWS: dict[str, list[str]] = {
-    key: words.split() for key, words in yaml.safe_load(TABLE.read_text()).items()
-}
+ROWS: dict[str, list[str]] = {key: words.split() for key, words in yaml.safe_load(TABLE.read_text()).items()}
 WHOLE, COACHS = "service for the whole practice", "service for the coach's clients"
 COLUMNS = {WHOLE: 1, COACHS: 2}
 
