@@ -7,7 +7,6 @@ from django.urls import path
 from django.utils import timezone
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema
 from rest_framework import serializers
-from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -24,7 +23,6 @@ from api.fields import (
     WithOwnId,
 )
 from api.listing import DatedListQuery, ListQuery
-from api.permissions import IsOwner
 from coaching.models import (
     Actor,
     AuditEvent,
@@ -46,7 +44,6 @@ from coaching.operations.clients import (
     update_client,
 )
 from coaching.operations.consents import give_consent, read_consent, read_consents, withdraw_consent
-from coaching.operations.merging import merge_clients
 from coaching.reads.audit import TrailFilter
 
 FIRST_BIRTH = date(1900, 1, 1)
@@ -119,10 +116,6 @@ class NewClientIn(ClientIn, WithOwnId):
 
 class ClientPatch(ClientIn):
     archived = FlagField(required=False)
-
-
-class MergingIn(StrictSerializer):
-    duplicate = IdField(help_text="The record that ends; what it has goes to the one in the address.")
 
 
 class ClientLineOut(serializers.Serializer[Client]):
@@ -262,30 +255,6 @@ class ClientView(Endpoint):
         return client_shape(self.actor, client)
 
 
-class MergingView(Endpoint):
-    permission_classes = [IsAuthenticated, IsOwner]
-
-    @extend_schema(operation_id="client_merge", request=MergingIn, responses={200: ClientOut})
-    def post(self, request: Request, client_id: uuid.UUID) -> Response:
-        """Give this record all that a duplicate of the same person has; there is no way back. Needs If-Match.
-
-        Every session, report and note keeps its id; the duplicate answers 410 from then on. What both say
-        and say differently is refused with 409 and a sentence.
-        """
-        version = self.expected_version()
-        client = merge_clients(
-            actor=self.actor,
-            client_uid=client_id,
-            duplicate_uid=self.checked(MergingIn)["duplicate"],
-            expected_version=version,
-            now=timezone.now(),
-        )
-        return with_etag(ClientOut(client).data, client.version)
-
-    def shown(self, record: Client) -> Shown:
-        return shown_client(self.actor, record)
-
-
 def client_shape(actor: Actor, client: Client) -> OwnRecordOut:
     return ClientOut(client) if actor.is_coach else OwnRecordOut(client)
 
@@ -402,7 +371,6 @@ class AuditView(Endpoint):
 urlpatterns = [
     path("clients", ClientsView.as_view()),
     path("clients/<uuid:client_id>", ClientView.as_view()),
-    path("clients/<uuid:client_id>/merging", MergingView.as_view()),
     path("clients/<uuid:client_id>/body-masses", BodyMassesView.as_view()),
     path("clients/<uuid:client_id>/consents", ConsentsView.as_view()),
     path("clients/<uuid:client_id>/consents/<str:purpose>", ConsentView.as_view()),

@@ -21,19 +21,21 @@ from api.exercises import ExerciseIn, StressIn
 from api.fields import FlagField, LoadField, NumberField, TextField, WholeField
 from api.injuries import InjuryIn, RestrictionIn
 from api.memberships import MembershipPatch
+from api.merging import MergingIn
 from api.pain_fields import PainReportAlone
 from api.password_resets import AcceptResetIn, ResetIn
 from api.plan_preview import PreviewIn
 from api.plans import PlanIn
+from api.practices import ClosingPracticeIn
 from api.referrals import ReferralIn
 from api.second_factor import BeginIn, ConfirmIn, RemoveIn
 from api.service_tokens import ServiceTokenIn
 from api.sessions import BatchIn, SessionIn
 from api.sign_in import AcceptIn, InvitationIn, PasswordField, PasswordIn, SignInIn
 from api.webhooks import SecretIn, WebhookIn
-from coaching.models import Alert, Assignment, Injury, Plan, PlanVersion, ScheduledSession, Webhook
+from coaching.models import Alert, Assignment, Client, Injury, Plan, PlanVersion, ScheduledSession, Webhook
 from tests.bodies import pain_body, session_body, set_body
-from tests.factories import NOW, PASSWORD, AlertFactory, InjuryFactory, WebhookFactory
+from tests.factories import NOW, PASSWORD, AlertFactory, ConsentFactory, InjuryFactory, WebhookFactory
 from tests.plan_builders import knee_lift, plan_by
 
 Path = tuple[str | int, ...]
@@ -50,6 +52,10 @@ class World:
     @cached_property
     def injury(self) -> Injury:
         return InjuryFactory(client=self.cast.client)
+
+    @cached_property
+    def duplicate(self) -> Client:
+        return ConsentFactory(client__coach=self.cast.coach, client__account=None).client
 
     @cached_property
     def alert(self) -> Alert:
@@ -330,6 +336,23 @@ ROUTES = {
         lambda w: f"/api/v1/memberships/{w.cast.coach.uid}",
         lambda w: {"wants_digest": False},
         is_patch=True,
+    ),
+    "merging POST": Route(
+        "post",
+        MergingIn,
+        lambda w: f"{w.client}/merging",
+        lambda w: {"duplicate": str(w.duplicate.uid)},
+        who="owner",
+    ),
+    "practice closing POST": Route(
+        "post",
+        ClosingPracticeIn,
+        lambda w: "/api/v1/practice/closing",
+        lambda w: {
+            "current_password": PASSWORD,
+            "keep_until_on": (timezone.now() + timedelta(days=60)).date().isoformat(),
+        },
+        who="owner",
     ),
     "service tokens POST": Route(
         "post",

@@ -15,7 +15,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from api.endpoint import Endpoint
 from tests.api.test_hostile_inputs import World, client_body, exercise_body, plan_body, site_body
 from tests.bodies import pain_body, session_body
-from tests.factories import NOW, AlertFactory, ClientFactory, ConsentFactory
+from tests.factories import NOW, AlertFactory
 
 WRITING = ("post", "put", "patch", "delete")
 Call = Callable[[World], tuple[str, Any]]
@@ -87,12 +87,6 @@ def flag(w):
     return AlertFactory(client=w.cast.client, kind="red_flag", withdrawal_asked_at=NOW)
 
 
-def duplicate(w):
-    client = ClientFactory(coach=w.cast.coach, account=None)
-    ConsentFactory(client=client)
-    return client
-
-
 def stored_body():
     return session_body(pain_reports=[])
 
@@ -109,7 +103,7 @@ ONCE = Unversioned("what it answers is a secret shown once, so that no two answe
 ROWS: dict[tuple[str, str], Edit | Put | Post | Unversioned] = {
     ("patch", CLIENT): Edit(lambda w: (w.client, {"name": "Nora New"})),
     ("post", CLIENT + "/merging"): Edit(
-        lambda w: (f"{w.client}/merging", {"duplicate": str(duplicate(w).uid)}), "owner"
+        lambda w: (f"{w.client}/merging", {"duplicate": str(w.duplicate.uid)}), "owner"
     ),
     ("post", V1 + "service-tokens"): ONCE,
     ("post", V1 + "practice/closing"): Unversioned("the current password stands for the version"),

@@ -147,7 +147,7 @@ TOLD: dict[tuple[str, str], Told] = {
     ("post", CLIENT + "/merging"): of_client(
         "client",
         "/merging",
-        body=lambda w: {"duplicate": str(ClientFactory(coach=w.cast.coach, account=None).uid)},
+        body=lambda w: {"duplicate": str(w.duplicate.uid)},
         who="owner",
         version='"1"',
     ),
