@@ -95,6 +95,30 @@ def first_valid_instant(zone: str, local_date: date, hour: int) -> datetime:
     return _end_of_skip(place, not_after=instant, before=wall.replace(fold=1).astimezone(UTC))
 
 
+def newest_due_night(zone: str, night_hour: int, now: datetime) -> date:
+    """Give the newest local date whose night hour, or first valid instant after it, has come.
+
+    Args:
+        zone: IANA name.
+        night_hour: 0 to 23, at which a night is due.
+        now: instant, with its zone.
+
+    Returns:
+        Date on the calendar of the zone: that of `now`, or the one before.
+
+    Raises:
+        ValueError: unknown zone, or hour outside 0 to 23.
+
+    Source:
+        As first_valid_instant.
+
+    >>> newest_due_night("Europe/Berlin", 3, datetime(2026, 3, 2, 1, 59, tzinfo=UTC)).isoformat()
+    '2026-03-01'
+    """
+    day = local_date_of(now, zone)
+    return day if first_valid_instant(zone, day, night_hour) <= now else day - timedelta(days=1)
+
+
 def local_date_of(instant: datetime, zone: str) -> date:
     """Give the date that the calendar of a zone shows at an instant.
 

@@ -2,9 +2,9 @@
 
 from datetime import datetime
 
+from coaching.compute.local_days import newest_due_night
 from coaching.models import MailKind, Membership, Night, Role
 from coaching.operations.mail import enqueue_mail
-from coaching.operations.nights import newest_due_night
 
 
 def enqueue_morning_mails(*, night: Night, now: datetime) -> None:

@@ -3,12 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from django.db import connection, transaction
 from django.db.models import Count, F, Max, Q, QuerySet
 
-from coaching.compute.local_days import first_valid_instant
+from coaching.compute.local_days import newest_due_night
 from coaching.models import Client, Night, NightClient, NightClientState, NightStatus, Practice
 from coaching.models.scope import across_practices
 
@@ -38,12 +37,6 @@ def plan_due_nights(*, now: datetime) -> int:
         Night.objects.bulk_create(rows, ignore_conflicts=True)
         planned += len(rows)
     return planned
-
-
-def newest_due_night(zone: str, night_hour: int, now: datetime) -> date:
-    """The newest local date whose night hour, or first valid instant after it, has come."""
-    day = now.astimezone(ZoneInfo(zone)).date()
-    return day if first_valid_instant(zone, day, night_hour) <= now else day - timedelta(days=1)
 
 
 def _days(first: date, last: date) -> list[date]:

@@ -48,7 +48,16 @@ class _Lift:
 
 
 def rebuild_days(*, client: Client, days: Collection[date]) -> None:
-    """Bring the client's joint days and lift days of `days` to what the kept sessions and reports say.
+    """Bring the client's joint days and lift days of `days` to what the kept sessions and reports say."""
+    joint_days, lift_days = rollups_of(client=client, days=days)
+    JointDay.objects.filter(client=client, day_on__in=days).delete()
+    LiftDay.objects.filter(client=client, day_on__in=days).delete()
+    JointDay.objects.bulk_create(joint_days)
+    LiftDay.objects.bulk_create(lift_days)
+
+
+def rollups_of(*, client: Client, days: Collection[date]) -> tuple[list[JointDay], list[LiftDay]]:
+    """What the roll-ups of `days` should hold, made from the raw rows and not saved.
 
     A load that waits for confirmation counts its repetitions, but neither its load nor its strength.
     """
@@ -63,10 +72,7 @@ def rebuild_days(*, client: Client, days: Collection[date]) -> None:
     stresses = stresses_for(
         practice_id=client.practice_id, client_id=client.id, exercise_ids={row.exercise_id for row in sets}
     )
-    JointDay.objects.filter(client=client, day_on__in=days).delete()
-    LiftDay.objects.filter(client=client, day_on__in=days).delete()
-    JointDay.objects.bulk_create(_joint_days(client, sets, reports, stresses))
-    LiftDay.objects.bulk_create(_lift_days(client, sets))
+    return _joint_days(client, sets, reports, stresses), _lift_days(client, sets)
 
 
 def _joint_days(

@@ -42,32 +42,31 @@ class ChunkResult:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class _Assessed:
+    """What a night makes of its clients, before anything is written."""
+
+    series: NightSeries
+    adherence: AdherenceAssessments
+    lifts: LiftAssessments
+    trends: SiteAssessments
+
+
 def score_chunk(
     *, items: Sequence[NightClient], night_on: date, now: datetime, touches_alerts: bool = True
 ) -> ChunkResult:
     """Score these clients for `night_on`; a re-score of an older night leaves the alerts alone."""
     if not items:
         return ChunkResult()
-    series = night_series(clients=[item.client for item in items], night_on=night_on)
-    adherence = assess_adherence(
-        series.scheduled,
-        n_clients=len(items),
-        as_of_day=series.last_day.toordinal(),
-        days_since_post=series.days_since_activity,
-    )
-    lifts = _assess_lifts(series, adherence)
-    trends = assess_sites(
-        series.sites.pain, series.sites.joint_reps, is_planned_deload=series.sites.is_deload
-    )
-    tests_run = _tests_run(series, trends, lifts, len(items))
-    _save_scores(items, adherence, lifts, series, tests_run, night_on, now)
+    assessed = _assess(items, night_on)
+    Score.objects.bulk_create(_scores(items, assessed, night_on, now), ignore_conflicts=True)
     if not touches_alerts:
         return ChunkResult(len(items))
     findings: list[Finding] = [
-        *pain_findings(series, trends),
-        *lift_findings(series, lifts),
-        *adherence_findings(series, adherence),
-        *over_dose_findings(series),
+        *pain_findings(assessed.series, assessed.trends),
+        *lift_findings(assessed.series, assessed.lifts),
+        *adherence_findings(assessed.series, assessed.adherence),
+        *over_dose_findings(assessed.series),
     ]
     changes = apply_findings(
         practice_id=items[0].practice_id,
@@ -78,6 +77,29 @@ def score_chunk(
         now=now,
     )
     return ChunkResult(len(items), len(changes.opened), changes.updated, changes.closed)
+
+
+def scores_of(*, items: Sequence[NightClient], night_on: date, now: datetime) -> list[Score]:
+    """The scores that these clients would get for `night_on` today, not saved."""
+    return _scores(items, _assess(items, night_on), night_on, now) if items else []
+
+
+def _assess(items: Sequence[NightClient], night_on: date) -> _Assessed:
+    series = night_series(clients=[item.client for item in items], night_on=night_on)
+    adherence = assess_adherence(
+        series.scheduled,
+        n_clients=len(items),
+        as_of_day=series.last_day.toordinal(),
+        days_since_post=series.days_since_activity,
+    )
+    return _Assessed(
+        series,
+        adherence,
+        lifts=_assess_lifts(series, adherence),
+        trends=assess_sites(
+            series.sites.pain, series.sites.joint_reps, is_planned_deload=series.sites.is_deload
+        ),
+    )
 
 
 def _assess_lifts(series: NightSeries, adherence: AdherenceAssessments) -> LiftAssessments:
@@ -94,41 +116,32 @@ def _assess_lifts(series: NightSeries, adherence: AdherenceAssessments) -> LiftA
     )
 
 
-def _save_scores(
-    items: Sequence[NightClient],
-    adherence: AdherenceAssessments,
-    lifts: LiftAssessments,
-    series: NightSeries,
-    tests_run: list[int],
-    night_on: date,
-    now: datetime,
-) -> None:
-    found_of_lifts = _lift_details(series, lifts, len(items))
+def _scores(items: Sequence[NightClient], assessed: _Assessed, night_on: date, now: datetime) -> list[Score]:
+    series, adherence = assessed.series, assessed.adherence
+    found_of_lifts = _lift_details(series, assessed.lifts, len(items))
+    tests_run = _tests_run(series, assessed.trends, assessed.lifts, len(items))
     parts = score_parts(series.scheduled, n_clients=len(items), as_of_day=series.last_day.toordinal())
-    Score.objects.bulk_create(
-        [
-            Score(
-                practice_id=item.practice_id,
-                client_id=item.client_id,
-                night_on=night_on,
-                revision=item.revision,
-                adherence_low=_number(adherence.score_low[row]),
-                adherence_high=_number(adherence.score_high[row]),
-                sessions_due=int(adherence.n_counted[row]),
-                sessions_done=int(adherence.n_done[row]),
-                sessions_unknown=int(adherence.n_unknown[row]),
-                details={
-                    "lifts": found_of_lifts[row],
-                    "adherence": _adherence_details(adherence, parts, row),
-                    "tests_run": tests_run[row],
-                },
-                method=METHOD,
-                scored_at=now,
-            )
-            for row, item in enumerate(items)
-        ],
-        ignore_conflicts=True,
-    )
+    return [
+        Score(
+            practice_id=item.practice_id,
+            client_id=item.client_id,
+            night_on=night_on,
+            revision=item.revision,
+            adherence_low=_number(adherence.score_low[row]),
+            adherence_high=_number(adherence.score_high[row]),
+            sessions_due=int(adherence.n_counted[row]),
+            sessions_done=int(adherence.n_done[row]),
+            sessions_unknown=int(adherence.n_unknown[row]),
+            details={
+                "lifts": found_of_lifts[row],
+                "adherence": _adherence_details(adherence, parts, row),
+                "tests_run": tests_run[row],
+            },
+            method=METHOD,
+            scored_at=now,
+        )
+        for row, item in enumerate(items)
+    ]
 
 
 def _adherence_details(adherence: AdherenceAssessments, parts: PartScores, row: int) -> dict[str, Any]:

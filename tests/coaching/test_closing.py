@@ -20,6 +20,7 @@ from coaching.models import (
     ServiceScope,
 )
 from coaching.operations.deletion import IN_ORDER, delete_practice
+from coaching.reads.health import troubles
 from coaching.tick import tick
 from tests.api.every_route import Filled, every_route, service_token
 from tests.api.test_service_tokens import program
@@ -145,6 +146,16 @@ def test_a_posted_session_finds_the_door_shut(cast, signed_in):
     close(signed_in(cast.owner))
     answer = own.put(f"{V1}sessions/0d7bfb63-6f0f-4f53-a4b8-1a1ecf4f1a11", session_body(), format="json")
     assert answer.status_code == 401
+
+
+def test_the_doctor_misses_no_night_and_no_mail_of_a_practice_that_has_closed(cast, signed_in):
+    rows = {"practice": cast.practice, "recipient": cast.coach.account.email}
+    MailRow.objects.create(kind="morning", key="any", payload={}, created_at=NOW, next_at=NOW, **rows)
+    close(signed_in(cast.owner))
+    said = " ".join(trouble.what for trouble in troubles(now=NOW + timedelta(days=3)))
+    assert "Hillside Strength: the night" in said
+    assert "Harbour Strength" not in said
+    assert "never be sent" not in said
 
 
 def due(practice, days=0):

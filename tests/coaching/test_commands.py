@@ -69,6 +69,7 @@ ROWS = {
         ("--dry-run",), ((("--on", "2026-03-02"), 2, "--on"),), keys=("practices",)
     ),
     "demo": Row(None, ((("--on", "yesterday"), 2, "is not a date like 2026-03-02"),), has_json=False),
+    "doctor": Row(None, has_json=False),  # what it finds depends on the machine; see test_doctor.py
     "grant_service_role": Row(None, has_json=False),
     **{
         name: Row(
@@ -89,6 +90,14 @@ ROWS = {
             (("--on", "2999-03-02"), 2, "no night is run ahead"),
         ),
         keys=("nights",),
+    ),
+    "recompute": Row(
+        ("--verbosity", "1"),
+        (
+            (("--practice", "12"), 2, "is not an id like"),
+            (("--practice", NOBODY), 1, "no such practice"),
+        ),
+        keys=("rows", "written", "differences"),
     ),
     "replay": Row(
         ("pain", "{pain}", "--out", "{out}"),
@@ -112,6 +121,14 @@ ROWS = {
             (("--name", "Dana Doctor", "--on", "2999-03-02", *REVIEW), 2, "--on: "),
         ),
         keys=("clinician_name", "signed_on", "table_version", "note"),
+    ),
+    "verify": Row(
+        ("--verbosity", "1"),
+        (
+            (("--practice", "12"), 2, "is not an id like"),
+            (("--practice", NOBODY), 1, "no such practice"),
+        ),
+        keys=("rules_looked_at", "constraints_missing", "broken"),
     ),
 }  # fmt: skip
 DJANGOS_OWN = ("migrate",)  # ours adds nothing to type

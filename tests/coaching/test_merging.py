@@ -26,10 +26,12 @@ from coaching.models import (
     Score,
     Session,
 )
-from coaching.nightly import rescore_dirty_clients
+from coaching.nightly import night_by_hand, rescore_dirty_clients, run_night
 from coaching.operations.merging import MOVED, merge_clients
+from coaching.operations.recompute import compare_practice
 from coaching.operations.rollups import rebuild_days
 from coaching.reads.audit import TrailFilter, audit_trail
+from coaching.reads.invariants import broken_rules
 from tests.bodies import pain_body, session_body
 from tests.constraint_rows import DAY, SMALLEST
 from tests.constraint_rows import world as rows_of_everything
@@ -149,6 +151,17 @@ def test_nights_that_judged_these_days_are_scored_again(cast, signed_in, duplica
     assert str(Client.objects.get(id=cast.client.id).dirty_from_on) == "2026-02-20"
     assert rescore_dirty_clients(now=NOW, until=float("inf")) == 1
     assert Score.objects.get(client=cast.client).night_on == DAY
+
+
+def test_what_was_scored_before_and_after_is_borne_out_by_the_rows(cast, signed_in, duplicate):
+    post(signed_in(cast.client), 20, 80)
+    post(signed_in(cast.owner), 22, 85, client=str(duplicate.uid))
+    run_night(night=night_by_hand(practice=cast.practice, night_on=DAY, now=NOW), now=NOW)
+    merge(cast, duplicate)
+    rescore_dirty_clients(now=NOW, until=float("inf"))
+    compared = compare_practice(cast.practice, now=NOW, tell=lambda said: None)
+    assert (compared.rows > 2, compared.differences) == (True, ())
+    assert [each for each in broken_rules(cast.practice, now=NOW) if each] == []
 
 
 def test_the_account_and_its_devices_go_over(cast, signed_in, duplicate):

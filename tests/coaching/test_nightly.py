@@ -3,6 +3,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from coaching import nightly
+from coaching.compute.local_days import newest_due_night
 from coaching.models import (
     Alert,
     JointDay,
@@ -222,6 +223,6 @@ def test_a_night_is_due_from_its_local_hour_or_the_first_valid_instant_after(
     zone, local_date, night_hour, utc
 ):
     due_at = datetime.fromisoformat(utc)
-    assert nights.newest_due_night(zone, night_hour, due_at) == local_date
+    assert newest_due_night(zone, night_hour, due_at) == local_date
     just_before = due_at - timedelta(seconds=1)
-    assert nights.newest_due_night(zone, night_hour, just_before) == local_date - timedelta(days=1)
+    assert newest_due_night(zone, night_hour, just_before) == local_date - timedelta(days=1)

@@ -4,14 +4,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from datetime import date
 from typing import Any
-from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.core.management.base import CommandError, CommandParser
 from django.utils import timezone
 
-from coaching.management.arguments import day, record_id
+from coaching.management.arguments import day
 from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand, add_json
+from coaching.management.of_practice import add_practice, practices_meant
 from coaching.models import Practice
 from coaching.models.scope import across_practices
 from coaching.nightly import night_by_hand, run_night
@@ -34,12 +34,12 @@ class Command(CommandByHand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--on", required=True, type=day, help="the night's date, 2026-03-02")
-        parser.add_argument("--practice", type=record_id, help="the practice's id; all practices if left out")
+        add_practice(parser)
         add_json(parser)
 
     @across_practices("by hand, for one practice or for all")
     def handle(self, *args: Any, **options: Any) -> None:
-        on, practices = options["on"], self._practices(options["practice"])
+        on, practices = options["on"], practices_meant(options["practice"], are_open=True)
         for practice in practices:
             today = timezone.localdate(timezone=ZoneInfo(practice.zone))
             if on > today:
@@ -53,15 +53,6 @@ class Command(CommandByHand):
         not_whole = sum(not each.is_whole for each in outcomes)
         if not_whole:
             raise CommandError(f"Nights that are not whole: {not_whole}.", returncode=COULD_NOT)
-
-    def _practices(self, uid: UUID | None) -> list[Practice]:
-        practices = Practice.objects.open().order_by("id")
-        if uid is None:
-            return list(practices)
-        found = list(practices.filter(uid=uid))
-        if not found:
-            raise CommandError("There is no such practice.", returncode=COULD_NOT)
-        return found
 
 
 def _run(practice: Practice, on: date, tell: Callable[[str], None]) -> NightOutcome:
