@@ -5,12 +5,13 @@ from typing import Any
 
 from django.urls import path
 from django.utils import timezone
-from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema
+from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema, extend_schema_field
 from rest_framework import serializers
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.computed import ComputedOut
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.fields import CodeField, DayField, IdField, StrictSerializer, TextField
@@ -22,6 +23,12 @@ from coaching.operations import alerts
 from coaching.operations.alert_reads import read_alert, read_alerts, read_scores
 from coaching.reads.alerts import caution_of, refer_out_of
 from coaching.reads.calendar import practice_today
+from coaching.reads.computed import (
+    adherence_parts_of,
+    computed_of_alert,
+    computed_of_score,
+    scored_lifts_of,
+)
 
 
 class AlertQuery(DatedListQuery):
@@ -86,13 +93,17 @@ class AlertOut(AlertForClientOut):
         allow_null=True,
         help_text="Worse than what was read or put off, since this day; null once read again.",
     )
-    method = serializers.CharField(help_text="Name and version of the rule.")
+    computed = serializers.SerializerMethodField()
     put_off_until_on = serializers.DateField(allow_null=True)
     acknowledged_at = serializers.DateTimeField(allow_null=True)
     closed_on = serializers.DateField(allow_null=True)
     closing = serializers.CharField()
     close_note = serializers.CharField()
     version = serializers.IntegerField()
+
+    @extend_schema_field(ComputedOut)
+    def get_computed(self, alert: Alert) -> Any:
+        return ComputedOut(computed_of_alert(alert)).data
 
 
 def alert_record(*, is_list: bool) -> PolymorphicProxySerializer:
@@ -140,7 +151,25 @@ class AdherencePartsOut(serializers.Serializer[Any]):
     excused = serializers.IntegerField(
         help_text="Sessions cancelled, or stopped by a clinician; they are in no share."
     )
-    method = serializers.CharField(help_text="Name and version of the rule.")
+    computed = ComputedOut()
+
+
+class ScoredLiftOut(serializers.Serializer[Any]):
+    """What a night made of a lift: changes are fractions of its e1RM a week; null = not known."""
+
+    exercise = serializers.CharField()
+    side = serializers.CharField()
+    track = serializers.CharField(help_text="fresh, or after which exercise of a pair it comes.")
+    state = serializers.CharField(help_text="progressing, stalled, regressing or not_assessable.")
+    reason = serializers.CharField(help_text="Why it is not assessable, else empty.")
+    exposures = serializers.IntegerField()
+    exposures_to_go = serializers.IntegerField()
+    days_to_go = serializers.IntegerField()
+    assessable_on = serializers.DateField(allow_null=True)
+    slope_per_week = serializers.FloatField(allow_null=True)
+    slope_low_per_week = serializers.FloatField(allow_null=True)
+    slope_high_per_week = serializers.FloatField(allow_null=True)
+    computed = ComputedOut()
 
 
 class ScoreOut(serializers.Serializer[Score]):
@@ -155,17 +184,23 @@ class ScoreOut(serializers.Serializer[Score]):
     sessions_due = serializers.IntegerField()
     sessions_done = serializers.IntegerField()
     sessions_unknown = serializers.IntegerField()
-    adherence_parts = AdherencePartsOut(
-        source="details.adherence", default=None, allow_null=True, help_text="Null in scores from before it."
-    )
-    lifts = serializers.ListField(
-        child=serializers.DictField(),
-        source="details.lifts",
-        default=list,
-        help_text="What each lift came to.",
-    )
-    method = serializers.CharField()
+    adherence_parts = serializers.SerializerMethodField(help_text="Null in scores from before it.")
+    lifts = serializers.SerializerMethodField(help_text="What each lift came to.")
+    computed = serializers.SerializerMethodField()
     scored_at = serializers.DateTimeField()
+
+    @extend_schema_field(AdherencePartsOut(allow_null=True))
+    def get_adherence_parts(self, score: Score) -> Any:
+        parts = adherence_parts_of(score)
+        return None if parts is None else AdherencePartsOut(parts).data
+
+    @extend_schema_field(ScoredLiftOut(many=True))
+    def get_lifts(self, score: Score) -> Any:
+        return ScoredLiftOut(scored_lifts_of(score), many=True).data
+
+    @extend_schema_field(ComputedOut)
+    def get_computed(self, score: Score) -> Any:
+        return ComputedOut(computed_of_score(score)).data
 
 
 class AlertsView(Endpoint):

@@ -10,6 +10,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from coaching.operations.exposure_reads import read_side_differences, read_tolerated_exposure
 
@@ -45,10 +46,7 @@ class ToleratedSiteOut(serializers.Serializer[Any]):
 
 
 class ToleratedExposureOut(serializers.Serializer[Any]):
-    until_on = serializers.DateField(help_text="The last whole day that was looked at.")
-    history_days = serializers.IntegerField()
-    method = serializers.CharField()
-    version = serializers.CharField()
+    computed = ComputedOut()
     sites = ToleratedSiteOut(many=True)
 
 
@@ -84,10 +82,7 @@ class JointSidesOut(serializers.Serializer[Any]):
 
 
 class SideDifferencesOut(serializers.Serializer[Any]):
-    until_on = serializers.DateField()
-    window_days = serializers.IntegerField()
-    method = serializers.CharField()
-    version = serializers.CharField()
+    computed = ComputedOut()
     lifts = LiftSidesOut(many=True)
     joints = JointSidesOut(many=True)
 

@@ -9,13 +9,14 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from api.fields import StrictSerializer
 from api.listing import DigitsField
 from coaching.operations.history_reads import read_history
-from coaching.reads.adherence_weeks import AdherenceWeek, WholeHistory
+from coaching.reads.adherence_weeks import AdherenceWeek, AdherenceWeeks, WholeHistory
+from coaching.reads.alert_openings import AlertOpening
 from coaching.reads.history import (
-    AlertOpening,
     LiftHistory,
     LiftPoint,
     LiftTrend,
@@ -38,6 +39,7 @@ class AlertOpeningOut(serializers.Serializer[AlertOpening]):
 class SiteWeeksOut(serializers.Serializer[SiteWeeks]):
     """Every list has one entry per week of `weeks`, in the same order."""
 
+    computed = ComputedOut()
     joint = serializers.CharField()
     side = serializers.CharField()
     joint_reps = serializers.ListField(child=serializers.FloatField())
@@ -65,14 +67,11 @@ class LiftPointOut(serializers.Serializer[LiftPoint]):
 class LiftTrendOut(serializers.Serializer[LiftTrend]):
     """Theil-Sen line of the comparable exposures, with its 95 % limits."""
 
-    first_on = serializers.DateField()
-    last_on = serializers.DateField()
     exposures = serializers.IntegerField()
     kg_per_week = serializers.FloatField()
     low_kg_per_week = serializers.FloatField()
     high_kg_per_week = serializers.FloatField()
-    method = serializers.CharField()
-    version = serializers.CharField()
+    computed = ComputedOut(help_text="Its days are those of the first and the last exposure.")
 
 
 class LiftHistoryOut(serializers.Serializer[LiftHistory]):
@@ -92,6 +91,11 @@ class LiftHistoryOut(serializers.Serializer[LiftHistory]):
         help_text="The first night that could tell, if the lift goes on at its own pace; "
         "null: assessable, or no waiting helps (see reason).",
     )
+    state_computed = ComputedOut(
+        source="night.computed", allow_null=True, help_text="Of state; null: no night has looked at it."
+    )
+    computed = ComputedOut(help_text="Of the points.")
+    alerts = AlertOpeningOut(many=True, source="alert_openings")
     points = LiftPointOut(many=True)
     trend = LiftTrendOut(allow_null=True)
 
@@ -113,9 +117,7 @@ class RirBiasOut(serializers.Serializer[StatedReserve]):
     high_reps = serializers.FloatField(allow_null=True)
     n_sets = serializers.IntegerField(help_text="Sets to failure with a guess, within the window.")
     min_sets = serializers.IntegerField(help_text="Below as many sets no number is given.")
-    window_days = serializers.IntegerField(help_text="Days up to today that were looked at.")
-    method = serializers.CharField()
-    version = serializers.CharField()
+    computed = ComputedOut()
 
 
 class AdherenceWeekOut(serializers.Serializer[AdherenceWeek]):
@@ -136,6 +138,11 @@ class AdherenceWeekOut(serializers.Serializer[AdherenceWeek]):
     excused = serializers.IntegerField(help_text="Cancelled, or stopped by a clinician; in no share.")
 
 
+class AdherenceOut(serializers.Serializer[AdherenceWeeks]):
+    computed = ComputedOut()
+    weeks = AdherenceWeekOut(many=True, help_text="One entry per week.")
+
+
 class HistoryOut(serializers.Serializer[WholeHistory]):
     weeks = serializers.ListField(
         child=serializers.DateField(), source="history.week_starts", help_text="Mondays, oldest first."
@@ -143,7 +150,7 @@ class HistoryOut(serializers.Serializer[WholeHistory]):
     sites = SiteWeeksOut(many=True, source="history.sites")
     lifts = LiftHistoryOut(many=True, source="history.lifts")
     rir_bias = RirBiasOut(source="history.rir_bias")
-    adherence = AdherenceWeekOut(many=True, source="adherence.weeks", help_text="One entry per week.")
+    adherence = AdherenceOut()
 
 
 class HistoryView(Endpoint):

@@ -10,6 +10,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from coaching.operations.scheduled_sessions import read_next_session
 from coaching.reads.loads import exact_kg
@@ -137,7 +138,7 @@ class NextSessionOut(serializers.Serializer[NextSession]):
     asks = MissingReportOut(many=True)
     caution = serializers.CharField()
     refer_out = serializers.CharField()
-    method = serializers.CharField()
+    computed = ComputedOut()
 
 
 class NextSessionView(Endpoint):

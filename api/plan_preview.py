@@ -11,6 +11,7 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from api.fields import DayField, IdField, StrictSerializer, WholeField
 from api.permissions import IsCoach
@@ -167,6 +168,8 @@ class ComparisonOut(serializers.Serializer[Any]):
 class PreviewOut(serializers.Serializer[Any]):
     """What an ordinary week of the plan would ask of this client."""
 
+    computed = ComputedOut(help_text="Of sums, hard sets, minutes and the comparison, as known today.")
+    tolerated_computed = ComputedOut(help_text="Of what the sites have tolerated.")
     plan = serializers.UUIDField(source="version.plan.uid")
     plan_name = serializers.CharField(source="version.plan.name")
     plan_version = serializers.IntegerField(source="version.number")

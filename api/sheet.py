@@ -10,6 +10,7 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from api.fields import DayField, IdField, StrictSerializer
 from api.permissions import IsCoach
@@ -63,7 +64,7 @@ class SheetLineOut(serializers.Serializer[SheetLine]):
     )
     caution = serializers.CharField()
     refer_out = serializers.CharField()
-    method = serializers.CharField(help_text="Name and version of the rule; its window is in the evidence.")
+    computed = ComputedOut()
     picture = serializers.SerializerMethodField(help_text=HELP)
 
     def get_picture(self, line: SheetLine) -> str | None:
@@ -87,8 +88,7 @@ class ScreeningOut(serializers.Serializer[Screening]):
     folded = serializers.IntegerField(help_text="Those of them folded as perhaps chance.")
     false_discovery_rate = serializers.FloatField(help_text="q.")
     sentence = serializers.CharField()
-    method = serializers.CharField()
-    version = serializers.CharField()
+    computed = ComputedOut()
 
 
 class UnscoredOut(serializers.Serializer[UnscoredClient]):
@@ -138,6 +138,7 @@ class WaitingLiftOut(serializers.Serializer[WaitingLift]):
         allow_null=True,
         help_text="The first night that could tell, at the lift's own pace; null: no date helps.",
     )
+    computed = ComputedOut(allow_null=True)
 
 
 class SheetOut(serializers.Serializer[MorningSheet]):

@@ -9,6 +9,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from api.fields import CodeField, IdField, StrictSerializer
 from coaching.models import MIDLINE_JOINTS, SiteSide
@@ -81,6 +82,7 @@ class SwapsOut(serializers.Serializer[Any]):
         child=serializers.CharField(), help_text="The client's other guarded joints, minded in the ranking."
     )
     sentence = serializers.CharField()
+    computed = ComputedOut()
 
 
 class SwapsView(Endpoint):

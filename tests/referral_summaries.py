@@ -4,7 +4,8 @@ import uuid
 from dataclasses import replace
 from datetime import date, timedelta
 
-from coaching.reads.history import AlertOpening, SiteWeeks, weeks_until
+from coaching.reads.alert_openings import AlertOpening
+from coaching.reads.history import SiteWeeks, weeks_until
 from coaching.reads.referrals import (
     ReferralSummary,
     ToldAlert,

@@ -39,7 +39,7 @@ __all__ = [
     "site_words",
 ]
 
-DRAWING_VERSION = 2
+DRAWING_VERSION = 3
 
 Drawn = SiteWeeks | LiftHistory | LiftSidesHistory | AdherenceWeeks
 

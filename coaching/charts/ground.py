@@ -95,7 +95,7 @@ def one_panel(figure: "Figure", ink: Ink, first_on: date, until_on: date, *, top
     """One panel over the weeks from `first_on` to `until_on`."""
     axes = figure.add_axes((0.135, 0.155, 0.85, top - 0.155))
     style(axes, ink)
-    label_weeks(axes, first_on, (until_on - first_on).days // 7 + 1)
+    label_weeks(axes, first_on, weeks_between(first_on, until_on))
     axes.yaxis.set_label_coords(-0.115, 0.5)
     return axes
 
@@ -111,6 +111,11 @@ def limit_to(axes: "Axes", values: Sequence[float]) -> None:
 def week_of(first_on: date, day: date) -> float:
     """The middle of a day, in weeks from the first one."""
     return (day - first_on).days / 7 + HALF_DAY
+
+
+def weeks_between(first_on: date, until_on: date) -> int:
+    """How many weeks begin with the first day and go on to the last, the newest one perhaps in part."""
+    return (until_on - first_on).days // 7 + 1
 
 
 def write_title(figure: "Figure", words: str, ink: Ink) -> None:

@@ -14,12 +14,21 @@ from coaching.charts.ground import (
     one_panel,
     smaller_when_many,
     week_of,
+    weeks_between,
     write_in_the_middle,
     write_key,
     write_line,
     write_title,
 )
-from coaching.charts.words import describe_lift, estimated, exercise_words, lift_words, trend_words
+from coaching.charts.marks import draw_marks, marks_of, room_for
+from coaching.charts.words import (
+    describe_lift,
+    estimated,
+    exercise_words,
+    kind_words,
+    lift_words,
+    trend_words,
+)
 from coaching.reads.history import LiftHistory, LiftTrend
 
 if TYPE_CHECKING:
@@ -34,8 +43,11 @@ def draw_lift(history: LiftHistory, *, format: PictureFormat, is_dark: bool = Fa
     """Draw the lift's exposures as a picture file."""
     ink = DARK if is_dark else LIGHT
     title = f"{exercise_words(history)}, {lift_words(history)}"
+    alerts = [(row.opened_on, kind_words(row.kind)) for row in history.alert_openings]
+    marks = marks_of(alerts, (), history.first_on, weeks_between(history.first_on, history.until_on))
     with new_figure(ink) as figure:
-        axes = one_panel(figure, ink, history.first_on, history.until_on, top=BELOW_ONE_LINE)
+        top = BELOW_ONE_LINE - room_for(marks)
+        axes = one_panel(figure, ink, history.first_on, history.until_on, top=top)
         axes.set_ylabel("estimated 1RM (kg)")
         if estimated(history):
             _draw_trend(axes, history, ink)
@@ -43,6 +55,7 @@ def draw_lift(history: LiftHistory, *, format: PictureFormat, is_dark: bool = Fa
         else:
             axes.set_yticks([])
             write_in_the_middle(axes, "No exposure in these weeks allows an estimate", ink)
+        draw_marks((axes,), marks, ink)
         write_title(figure, title, ink)
         write_line(figure, trend_words(history), ink)
         return bytes_of(figure, format, title, describe_lift(history))

@@ -13,12 +13,14 @@ from coaching.charts.ground import (
     one_panel,
     smaller_when_many,
     week_of,
+    weeks_between,
     write_in_the_middle,
     write_key,
     write_line,
     write_title,
 )
-from coaching.charts.words import describe_sides, difference_words, sides_title
+from coaching.charts.marks import draw_marks, marks_of, room_for
+from coaching.charts.words import describe_sides, difference_words, side_alert_words, sides_title
 from coaching.reads.history import LiftPoint
 from coaching.reads.lift_sides import LiftSidesHistory
 
@@ -33,14 +35,18 @@ def draw_sides(history: LiftSidesHistory, *, format: PictureFormat, is_dark: boo
     """Draw both sides of the lift as a picture file."""
     ink = DARK if is_dark else LIGHT
     title = sides_title(history)
+    alerts = [(opening.opened_on, side_alert_words(side, opening)) for side, opening in history.alerts]
+    marks = marks_of(alerts, (), history.first_on, weeks_between(history.first_on, history.until_on))
     with new_figure(ink) as figure:
-        axes = one_panel(figure, ink, history.first_on, history.until_on, top=BELOW_TWO_LINES)
+        top = BELOW_TWO_LINES - room_for(marks)
+        axes = one_panel(figure, ink, history.first_on, history.until_on, top=top)
         axes.set_ylabel("estimated 1RM (kg)")
         if history.left or history.right:
             _draw_sides(axes, history, ink)
         else:
             axes.set_yticks([])
             write_in_the_middle(axes, "No comparable exposure of one side in these weeks", ink)
+        draw_marks((axes,), marks, ink)
         write_title(figure, title, ink)
         for row, words in enumerate(difference_words(history)):
             write_line(figure, words, ink, row=row)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from coaching.reads.adherence_weeks import AdherenceWeeks
+from coaching.reads.alert_openings import AlertOpening
 from coaching.reads.history import LiftHistory, LiftPoint, SiteWeeks
 from coaching.reads.labels import FRESH
 from coaching.reads.lift_sides import LiftSidesHistory
@@ -74,14 +75,18 @@ def describe_site(history: SiteWeeks) -> str:
     where = capital(site_words(history.joint, history.side))
     said = [f"{where}, {weeks} to {day_words(history.until_on)} {history.until_on.year}."]
     said += ["Nothing recorded."] if history.is_empty else [_reps_words(history), *_pain_words(history)]
-    said += [
-        f"Alert on {day_of(row.opened_on, history.until_on)}: {kind_words(row.kind)}."
-        for row in history.alert_openings
-    ]
+    said += _alert_words(history)
     said += [
         f"{capital(NOTE)} on {day_of(day, history.until_on)}." for day in dict.fromkeys(history.notes_on)
     ]
     return " ".join(said)
+
+
+def _alert_words(history: SiteWeeks | LiftHistory) -> list[str]:
+    return [
+        f"Alert on {day_of(row.opened_on, history.until_on)}: {kind_words(row.kind)}."
+        for row in history.alert_openings
+    ]
 
 
 def _reps_words(history: SiteWeeks) -> str:
@@ -114,15 +119,16 @@ def describe_lift(history: LiftHistory) -> str:
     name = f"{exercise_words(history)}, {lift_words(history)}"
     points = estimated(history)
     if not points:
-        return f"{name}. No exposure in these weeks allows an estimate."
+        return " ".join([f"{name}. No exposure in these weeks allows an estimate.", *_alert_words(history)])
     first, last = points[0], points[-1]
     exposures = counted_words(len(points), "exposure")
-    return (
+    told = (
         f"{name}. Estimated one-repetition maximum {first.e1rm_kg:.1f} kg on "
         f"{day_of(first.day_on, history.until_on)}, "
         f"{last.e1rm_kg:.1f} kg on {day_words(last.day_on)} {last.day_on.year}, {exposures}. "
         f"{trend_words(history)}."
     )
+    return " ".join([told, *_alert_words(history)])
 
 
 def estimated(history: LiftHistory) -> list[LiftPoint]:
@@ -169,7 +175,16 @@ def describe_sides(history: LiftSidesHistory) -> str:
         if history.difference
         else f"No comparable exposure of either side in {WINDOW_DAYS} days. {NOT_EQUALISED}"
     )
-    return f"{sides_title(history)}. {' '.join(levels)} Deloads and sets that pain ended are left out. {told}"
+    alerts = [
+        f"Alert on {day_of(opening.opened_on, history.until_on)}: {side_alert_words(side, opening)}."
+        for side, opening in history.alerts
+    ]
+    parts = [f"{sides_title(history)}.", *levels, "Deloads and sets that pain ended are left out."]
+    return " ".join([*parts, told, *alerts])
+
+
+def side_alert_words(side: str, opening: AlertOpening) -> str:
+    return f"{side}: {kind_words(opening.kind)}"
 
 
 def _side_words(name: str, points: Sequence[LiftPoint]) -> str:

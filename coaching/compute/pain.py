@@ -15,6 +15,8 @@ LOW_UP_TO = 2
 ACCEPTABLE_UP_TO = 5
 DEFAULT_PAIN_LIMIT = 6
 MORNING_TOLERANCE = 1.0
+RECENT_MORNINGS_DAYS = 14
+USUAL_MORNINGS_DAYS = 56
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,8 +192,8 @@ def assess_settling(
     next_morning: Floats,
     joint_reps: Floats,
     *,
-    recent_days: int = 14,
-    usual_days: int = 56,
+    recent_days: int = RECENT_MORNINGS_DAYS,
+    usual_days: int = USUAL_MORNINGS_DAYS,
     min_usual: int = 5,
     mornings_in_a_row: int = 2,
     tolerance: float = MORNING_TOLERANCE,

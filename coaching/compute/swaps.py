@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 from coaching.compute.exercise_profile import ExerciseProfile, muscle_role
 
+METHOD = "shared_muscles_and_joint_stress"
+VERSION = "1"
 LEAST_DIRECT_KEPT = 1.0
 
 

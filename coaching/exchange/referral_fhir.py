@@ -84,6 +84,7 @@ def _week(summary: ReferralSummary, index: int, patient: str) -> Resource:
         "status": "final" if end == start + timedelta(days=6) else "preliminary",
         "code": _concept(MEASURES, "joint-reps-per-week", "Joint repetitions of an ISO week"),
         "effectivePeriod": {"start": start.isoformat(), "end": end.isoformat()},
+        "method": {"text": f"{weeks.computed.method} {weeks.computed.version}"},
         "valueQuantity": {"value": round(weeks.joint_reps[index], 2), "unit": "joint reps"},
         "note": [{"text": JOINT_REPS_NOTE}],
     }

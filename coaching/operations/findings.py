@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import asdict
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,12 @@ from coaching.compute.adherence import AdherenceAssessments
 from coaching.compute.asks import worth_asking
 from coaching.compute.evidence import Numbers, sentence
 from coaching.compute.over_dose import assess_over_dose
-from coaching.compute.pain import assess_settling, find_over_limit
+from coaching.compute.pain import (
+    RECENT_MORNINGS_DAYS,
+    USUAL_MORNINGS_DAYS,
+    assess_settling,
+    find_over_limit,
+)
 from coaching.compute.pain_trend import SiteAssessments
 from coaching.compute.progress import REGRESSING, STALLED, LiftAssessments
 from coaching.models import AlertKind
@@ -136,10 +141,26 @@ def _finding(
         target=target,
         severity=SEVERITY[kind] + severity_adds,
         sentence=sentence(kind, subject, found),
-        evidence=plain_numbers(found) | {"worth_asking": list(worth_asking(kind, subject, found))},
+        evidence=days_looked_at(found, series.last_day)
+        | plain_numbers(found)
+        | {"worth_asking": list(worth_asking(kind, subject, found))},
         method=method,
         pain_level=pain_level,
     )
+
+
+def days_looked_at(found: Numbers, last_day: date) -> dict[str, str]:
+    """The window of numbers that do not say it themselves."""
+    match found:
+        case numbers.PainTrendNumbers() | numbers.LiftNumbers():
+            return {}
+        case numbers.PainLimitNumbers():
+            days = found.recent_days
+        case numbers.SettlingNumbers():
+            days = RECENT_MORNINGS_DAYS + USUAL_MORNINGS_DAYS
+        case _:
+            days = found.days
+    return {"from_on": str(last_day - timedelta(days=days - 1)), "to_on": str(last_day)}
 
 
 def plain_numbers(found: Numbers) -> dict[str, Any]:

@@ -12,12 +12,12 @@ from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.db import transaction
 
 from coaching.errors import LinkError
-from coaching.models import Account, DeviceToken, MailKind, MailRow
+from coaching.models import Account, DeviceToken, MailKind
 from coaching.models.scope import across_practices
 from coaching.operations.audit import record_change
 from coaching.operations.mail import enqueue_mail
 from coaching.operations.passwords import new_password_hash
-from coaching.operations.sign_in_limits import count_request, forget_failures
+from coaching.operations.sign_in_limits import count_request, forget_failures, note_request_for_nobody
 from coaching.reads.places import places_of
 
 TOKEN_PREFIX = "fbrreset_"  # noqa: S105 - leaked ones can be searched for
@@ -46,18 +46,19 @@ def ask_for_reset(*, email: str, address: str, now: datetime) -> None:
     count_request(address=address, now=now)
     account = Account.objects.named(email)
     is_open = account is not None and account.is_active
-    # Nobody's places and mail are looked for as well, so that an unknown address costs the same.
+    # Nobody's places are looked for as well, and a row is written, so that an unknown address costs the same.
     asked_for = account or Account(email=email)
     places = places_of(asked_for)
-    key = f"reset:{asked_for.id}:{int(now.timestamp()) // ONE_MAIL_EVERY_S}"
+    spell = int(now.timestamp()) // ONE_MAIL_EVERY_S
     if not is_open or not places:
-        MailRow.objects.filter(key=key).exists()
+        spell_began_at = datetime.fromtimestamp(spell * ONE_MAIL_EVERY_S, UTC)
+        note_request_for_nobody(email=email, spell_began_at=spell_began_at)
         return
     enqueue_mail(
         practice_id=places[0].practice.id,
         kind=MailKind.RESET,
         recipient=asked_for.email,
-        key=key,
+        key=f"reset:{asked_for.id}:{spell}",
         payload={"account": str(asked_for.id)},
         now=now,
     )

@@ -51,6 +51,15 @@ def count_request(*, address: str, now: datetime) -> None:
     _count_all(((_key("reset-address", _network(address)), REQUESTS_PER_ADDRESS),), now)
 
 
+def note_request_for_nobody(*, email: str, spell_began_at: datetime) -> None:
+    """Write a row that counts nothing, where a known address would have got the row of its mail.
+
+    A caller could tell the two apart by the time that writing takes. Once in a spell, as a mail is.
+    """
+    row = SignInFailures(key=_key("reset-nobody", email.strip().lower()), window_started_at=spell_began_at)
+    SignInFailures.objects.bulk_create([row], ignore_conflicts=True)
+
+
 def forget_failures(*, email: str) -> None:
     """The account's holder has proven themselves in another way."""
     SignInFailures.objects.filter(key=_account_key(email)).delete()

@@ -139,7 +139,7 @@ def _red_flag(
     standing: Alert | None,
 ) -> Finding:
     """What the report adds to what stands already."""
-    before = standing.evidence if standing else {}
+    before, felt_on = standing.evidence if standing else {}, str(report.felt_on)
     flags = sorted({*before.get("flags", []), *(flag.code for flag in assessment.flags)})
     urgency = _highest_urgency(assessment, standing)
     jump_numbers = _newer_jump(before.get(PAIN_JUMP_CODE), jump, client)
@@ -155,6 +155,8 @@ def _red_flag(
         evidence={
             "flags": flags,
             "urgency": urgency,
+            "from_on": min(before.get("from_on", felt_on), felt_on),
+            "to_on": max(before.get("to_on", felt_on), felt_on),
             "report": str(report.uid),
             "worth_asking": list(RED_FLAG_ASKS),
         }
@@ -220,6 +222,8 @@ def _raise_limit(
             "pain": report.pain,
             "limit": limit,
             "felt_on": str(report.felt_on),
+            "from_on": str(report.felt_on),
+            "to_on": str(report.felt_on),
             "report": str(report.uid),
             "worth_asking": list(limit_asks(site_label(target), report.felt_on)),
         },

@@ -7,6 +7,7 @@ from math import isnan
 from coaching.compute.adherence_weeks import weekly_adherence
 from coaching.models import ScheduledSession
 from coaching.reads.adherence import scheduled_against_logs
+from coaching.reads.computed import Computed, computed_adherence
 from coaching.reads.history import ClientHistory, client_history, weeks_until
 
 
@@ -39,6 +40,10 @@ class AdherenceWeeks:
 
     until_on: date
     weeks: tuple[AdherenceWeek, ...]
+
+    @property
+    def computed(self) -> Computed:
+        return computed_adherence(self.weeks[0].starts_on, self.until_on)
 
     @property
     def is_empty(self) -> bool:

@@ -13,7 +13,7 @@ from django.db.models import Count, F, QuerySet
 from coaching.compute.trends import theil_sen
 from coaching.models import (
     PAIN_KINDS,
-    Alert,
+    AlertKind,
     Exercise,
     InterventionNote,
     Joint,
@@ -24,11 +24,17 @@ from coaching.models import (
     ScheduledStatus,
     Session,
 )
+from coaching.reads.alert_openings import AlertOpening, alert_openings
+from coaching.reads.computed import Computed
 from coaching.reads.lift_states import LiftState, newest_scores, state_of
 from coaching.reads.rir_bias import StatedReserve, stated_reserve
 
 WEEK = timedelta(days=7)
 MIN_TREND_EXPOSURES = 4
+LIFT_KINDS = [AlertKind.STALLED_LIFT, AlertKind.REGRESSING_LIFT]
+SITE_WEEKS_METHOD = "sums_and_pain_of_iso_weeks"
+LIFT_POINTS_METHOD = "epley_on_reps_and_reserve"
+TREND_METHOD = "theil_sen"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +48,6 @@ class SiteKey:
     @property
     def target(self) -> str:
         return f"{self.joint}:{self.side}"
-
-
-@dataclass(frozen=True, slots=True)
-class AlertOpening:
-    opened_on: date
-    kind: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,10 @@ class SiteWeeks:
     is_deload: tuple[bool, ...]
     alert_openings: tuple[AlertOpening, ...]
     notes_on: tuple[date, ...]
+
+    @property
+    def computed(self) -> Computed:
+        return Computed(SITE_WEEKS_METHOD, "1", self.week_starts[0], self.until_on)
 
     @property
     def is_empty(self) -> bool:
@@ -106,8 +110,10 @@ class LiftTrend:
     high_kg_per_week: float
     middle_week: float
     middle_kg: float
-    method: str = "theil_sen"
-    version: str = "1"
+
+    @property
+    def computed(self) -> Computed:
+        return Computed(TREND_METHOD, "1", self.first_on, self.last_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +126,16 @@ class LiftHistory:
     until_on: date
     points: tuple[LiftPoint, ...]
     trend: LiftTrend | None
+    alert_openings: tuple[AlertOpening, ...] = ()
     night: LiftState | None = None  # what the newest night made of it; not looked up for a picture
+
+    @property
+    def target(self) -> str:
+        return f"{self.exercise_code}:{self.side}:{self.track}"
+
+    @property
+    def computed(self) -> Computed:
+        return Computed(LIFT_POINTS_METHOD, "1", self.first_on, self.until_on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,19 +174,19 @@ def sites_weeks(
     starts = weeks_until(until_on, weeks)
     days = (starts[0], until_on)
     client_ids = {key.client_id for key in keys}
-    found = _exposure_and_pain(client_ids, days)
+    weeks_of = _exposure_and_pain(client_ids, days)
     reports = _report_counts(client_ids, days)
     deloads = _deload_weeks(client_ids, days)
-    openings = _alert_openings(
-        client_ids, {key.target for key in keys}, (starts[0], until_on + timedelta(days=1))
-    )
+    openings = alert_openings(client_ids, {key.target for key in keys}, PAIN_KINDS, starts[0], until_on)
     notes = _notes(client_ids, days, with_private=with_private)
-    return {
-        key: _site_weeks(
-            key, until_on, starts, found[key], reports[key], deloads[key.client_id], openings[key], notes[key]
+    found = {}
+    for key in keys:
+        opened = openings.get((key.client_id, key.target), [])
+        of_client = deloads[key.client_id]
+        found[key] = _site_weeks(
+            key, until_on, starts, weeks_of[key], reports[key], of_client, opened, notes[key]
         )
-        for key in keys
-    }
+    return found
 
 
 def lift_history(
@@ -180,7 +195,9 @@ def lift_history(
     """One lift's exposures, without points if the weeks hold none."""
     rows = _lift_days(client_id, until_on, weeks).filter(exercise_id=exercise_id, side=side, track=track)
     exercise = Exercise.objects.get(id=exercise_id)
-    return _lift_history(exercise, list(rows), side, track, weeks_until(until_on, weeks)[0], until_on)
+    first_on = weeks_until(until_on, weeks)[0]
+    found = _lift_history(exercise, list(rows), side, track, first_on, until_on)
+    return _with_alerts([found], client_id, first_on, until_on)[0]
 
 
 def client_history(client_id: int, until_on: date, weeks: int, *, with_private: bool = True) -> ClientHistory:
@@ -196,7 +213,7 @@ def client_history(client_id: int, until_on: date, weeks: int, *, with_private: 
     keys = [SiteKey(client_id, joint, side) for joint, side in sites]
     found = sites_weeks(keys, until_on, weeks, with_private=with_private)
     lifts = _lift_histories(_lift_days(client_id, until_on, weeks), until_on, weeks)
-    lifts = _with_night(lifts, client_id, until_on)
+    lifts = _with_alerts(_with_night(lifts, client_id, until_on), client_id, starts[0], until_on)
     return ClientHistory(
         starts, tuple(found[key] for key in keys), tuple(lifts), stated_reserve(client_id, until_on)
     )
@@ -215,6 +232,14 @@ def _with_night(lifts: list[LiftHistory], client_id: int, until_on: date) -> lis
         )
         for lift in lifts
     ]
+
+
+def _with_alerts(
+    lifts: list[LiftHistory], client_id: int, first_on: date, until_on: date
+) -> list[LiftHistory]:
+    targets = {lift.target for lift in lifts}
+    openings = alert_openings([client_id], targets, LIFT_KINDS, first_on, until_on)
+    return [replace(lift, alert_openings=tuple(openings.get((client_id, lift.target), ()))) for lift in lifts]
 
 
 def tag_of(history: object) -> str:
@@ -268,19 +293,6 @@ def _deload_weeks(client_ids: Collection[int], days: tuple[date, date]) -> defau
     )
     for client_id, day in days_of_deload:
         found[client_id].add(_monday(day))
-    return found
-
-
-def _alert_openings(
-    client_ids: Collection[int], targets: Collection[str], days: tuple[date, date]
-) -> defaultdict[SiteKey, list[AlertOpening]]:
-    rows = Alert.objects.filter(
-        client_id__in=client_ids, target__in=targets, kind__in=PAIN_KINDS, opened_on__range=days
-    ).order_by("opened_on", "id")
-    found: defaultdict[SiteKey, list[AlertOpening]] = defaultdict(list)
-    for row in rows:
-        joint, _, side = row.target.partition(":")
-        found[SiteKey(row.client_id, joint, side)].append(AlertOpening(row.opened_on, row.kind))
     return found
 
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from coaching.models import SetSide
-from coaching.reads.history import LiftPoint, lift_history
+from coaching.reads.alert_openings import AlertOpening
+from coaching.reads.history import LiftHistory, LiftPoint, lift_history
 from coaching.reads.side_differences import SideDifference, client_sides
 
 
@@ -13,7 +14,7 @@ class LiftSidesHistory:
     """The comparable exposures of either side: none without an estimate, no deload, none that pain ended.
 
     `difference` is of the days that `client_sides` looks at, whatever the weeks; None where these have no
-    exposure of either side.
+    exposure of either side. `alerts` are those of the two lifts, each with its side, oldest first.
     """
 
     exercise_code: str
@@ -24,6 +25,7 @@ class LiftSidesHistory:
     left: tuple[LiftPoint, ...]
     right: tuple[LiftPoint, ...]
     difference: SideDifference | None
+    alerts: tuple[tuple[str, AlertOpening], ...] = ()
 
 
 def lift_sides_history(
@@ -46,7 +48,13 @@ def lift_sides_history(
         difference=next(
             (each.e1rm for each in lifts if (each.exercise, each.track) == (left.exercise_code, track)), None
         ),
+        alerts=_alerts(left, right),
     )
+
+
+def _alerts(*lifts: LiftHistory) -> tuple[tuple[str, AlertOpening], ...]:
+    found = [(lift.side, opening) for lift in lifts for opening in lift.alert_openings]
+    return tuple(sorted(found, key=lambda each: (each[1].opened_on, each[0])))
 
 
 def _comparable(points: tuple[LiftPoint, ...]) -> tuple[LiftPoint, ...]:

@@ -10,6 +10,7 @@ from django.db.models import OuterRef, Subquery
 from coaching.compute.lift_wait import NO_ESTIMATE, NOT_SCORED, why_not
 from coaching.compute.progress import LOW_ATTENDANCE, NO_RECENT_EXPOSURES, NOT_ASSESSABLE
 from coaching.models import Client, Score
+from coaching.reads.computed import Computed, scored_lifts_of
 
 LiftKey = tuple[str, str, str]
 """Exercise code, side and track."""
@@ -19,13 +20,15 @@ LiftKey = tuple[str, str, str]
 class LiftState:
     """progressing, stalled, regressing or not_assessable; the latter with a reason, and a date if one helps.
 
-    `assessable_on` is the first night that could tell, if the lift goes on at its own pace.
+    `assessable_on` is the first night that could tell, if the lift goes on at its own pace. `computed` is
+    None where no night has looked at the lift.
     """
 
     state: str
     reason: str
     reason_text: str
     assessable_on: date | None
+    computed: Computed | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +47,7 @@ def newest_scores(client_ids: Collection[int], on: date) -> dict[int, NewestScor
     ids = Client.objects.filter(id__in=client_ids).values(newest=Subquery(newest))
     rows = Score.objects.filter(id__in=ids)
     return {
-        row.client_id: NewestScore(row.night_on, row.details.get("tests_run", 0), _lifts(row.details))
-        for row in rows
+        row.client_id: NewestScore(row.night_on, row.details.get("tests_run", 0), _lifts(row)) for row in rows
     }
 
 
@@ -59,13 +61,14 @@ def state_of(key: LiftKey, score: NewestScore | None, estimated_on: Collection[d
     return _not_assessable(NO_RECENT_EXPOSURES if is_past else NOT_SCORED)
 
 
-def _lifts(details: Mapping[str, Any]) -> dict[LiftKey, LiftState]:
-    return {(row["exercise"], row["side"], row["track"]): _state(row) for row in details.get("lifts", [])}
+def _lifts(score: Score) -> dict[LiftKey, LiftState]:
+    rows = scored_lifts_of(score)
+    return {(row["exercise"], row["side"], row["track"]): _state(row) for row in rows}
 
 
 def _state(row: Mapping[str, Any]) -> LiftState:
     if row["state"] != NOT_ASSESSABLE:
-        return LiftState(row["state"], "", "", None)
+        return LiftState(row["state"], "", "", None, row["computed"])
     assessable_on = row.get("assessable_on")
     return LiftState(
         row["state"],
@@ -73,6 +76,7 @@ def _state(row: Mapping[str, Any]) -> LiftState:
         # Attendance alone is the matter there: no number of exposures is missing.
         why_not(row["reason"], 0 if row["reason"] == LOW_ATTENDANCE else row["exposures_to_go"]),
         date.fromisoformat(assessable_on) if assessable_on else None,
+        row["computed"],
     )
 
 

@@ -32,9 +32,11 @@ from coaching.models import (
     Restriction,
     ScheduledSession,
 )
+from coaching.reads.computed import Computed, computed_over
 from coaching.reads.labels import FRESH
 from coaching.reads.planned_days import ramp_of
 from coaching.reads.prescription_history import (
+    LOOK_BACK_DAYS,
     DoneExposure,
     PrescriptionHistory,
     PrescriptionKey,
@@ -45,7 +47,7 @@ from coaching.reads.session_doses import E1RM_OF_DAYS
 from coaching.reads.site_pain import MissingReport, SitePain, site_pains
 from coaching.reads.stress import stresses_for
 
-METHOD = "double_progression 1"
+METHOD, VERSION = "double_progression", "1"
 REASON_CODES = [reason.value for reason in Reason]
 NO_STEP_THOUSANDTHS = 1000  # what has no load has no step either; the core never uses it
 
@@ -98,7 +100,10 @@ class NextSession:
     asks: tuple[MissingReport, ...]
     caution: str
     refer_out: str
-    method: str = METHOD
+
+    @property
+    def computed(self) -> Computed:
+        return computed_over(METHOD, VERSION, self.as_of_on - timedelta(days=1), LOOK_BACK_DAYS)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from coaching.compute.session_length import session_length
 from coaching.compute.tolerated import hold_against_tolerated
 from coaching.models import Client, Injury, InjuryStatus, Membership, PlanDay, PlanVersion
 from coaching.reads.catalogue import catalogue_vocabulary
+from coaching.reads.computed import Computed
 from coaching.reads.exercise_profiles import exercise_profiles
 from coaching.reads.labels import site_label
 from coaching.reads.laid_out import lay_out
@@ -31,8 +32,9 @@ from coaching.reads.planned_days import planned_day
 from coaching.reads.planned_loads import planned_loads
 from coaching.reads.prescribed import prescriptions_of
 from coaching.reads.stress import stresses_for
-from coaching.reads.tolerated import ToleratedSite, tolerated_sites
+from coaching.reads.tolerated import ToleratedSite, tolerated_computed, tolerated_sites
 
+METHOD, VERSION = "sums_of_a_planned_week", "1"
 ABOVE_HIGHEST, ABOVE_REPEATED, NO_HISTORY = "above_highest", "above_repeated", "no_history"
 
 
@@ -75,6 +77,8 @@ class PreviewDay:
 
 @dataclass(frozen=True, slots=True)
 class PlanPreview:
+    computed: Computed
+    tolerated_computed: Computed
     version: PlanVersion
     starts_on: date
     sites: tuple[PreviewSite, ...]
@@ -123,6 +127,8 @@ def plan_preview(
     other = None if compare_with is None else weeks[1].dose
     guarded = {row.target for row in history.injuries if row.is_guarding}
     return PlanPreview(
+        computed=Computed(METHOD, VERSION, until_on=today),
+        tolerated_computed=tolerated_computed(today - timedelta(days=1)),
         version=version,
         starts_on=starts_on,
         sites=_sites(client, week.dose, history, guarded, today),

@@ -6,6 +6,7 @@ from math import isnan
 
 from coaching.compute.effort import RIR_BIAS_VERSION, rir_bias
 from coaching.models import EndedBy, LoggedSet
+from coaching.reads.computed import Computed, computed_over
 
 WINDOW_DAYS = 365
 MIN_SETS = 5
@@ -24,9 +25,7 @@ class StatedReserve:
     high_reps: float | None
     n_sets: int
     min_sets: int
-    window_days: int
-    method: str
-    version: str
+    computed: Computed
 
 
 def stated_reserve(client_id: int, until_on: date) -> StatedReserve:
@@ -52,9 +51,7 @@ def stated_reserve(client_id: int, until_on: date) -> StatedReserve:
         high_reps=_number(found.high) if is_enough else None,
         n_sets=found.n,
         min_sets=MIN_SETS,
-        window_days=WINDOW_DAYS,
-        method=METHOD,
-        version=RIR_BIAS_VERSION,
+        computed=computed_over(METHOD, RIR_BIAS_VERSION, until_on, WINDOW_DAYS),
     )
 
 

@@ -20,6 +20,7 @@ from coaching.models import (
     NightStatus,
     Restriction,
 )
+from coaching.reads.computed import Computed
 from coaching.reads.lift_states import NewestScore, newest_scores
 from coaching.reads.loads import load_as_entered
 from coaching.reads.sheet_lines import BEYOND_THE_FIRST, Screening, SheetEntry, sheet_entries
@@ -79,6 +80,7 @@ class WaitingLift:
     reason: str
     reason_text: str
     assessable_on: date | None
+    computed: Computed | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,6 +249,7 @@ def _waiting_lifts(scores: Mapping[int, NewestScore]) -> tuple[WaitingLift, ...]
             lift.reason,
             lift.reason_text,
             lift.assessable_on,
+            lift.computed,
         )
         for client, score in scores.items()
         for key, lift in score.lifts.items()

@@ -10,10 +10,12 @@ import numpy as np
 from coaching.compute import chance, evidence
 from coaching.compute.chance import FALSE_DISCOVERY_RATE, screen
 from coaching.models import PAIN_KINDS, SCREENED_KINDS, URGENT_KINDS, Alert, AlertStatus
+from coaching.reads.computed import Computed, computed_of_alert
 
 LINES_READ_FIRST = 10
 MAY_BE_CHANCE = "may_be_chance"
 BEYOND_THE_FIRST = "beyond_the_first_ten"
+SCREENED_BY = Computed(chance.METHOD, chance.VERSION)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +37,7 @@ class SheetLine:
     worth_asking: tuple[str, ...]
     caution: str
     refer_out: str
-    method: str
+    computed: Computed
 
     @property
     def is_folded(self) -> bool:
@@ -84,8 +86,7 @@ class Screening:
     folded: int
     false_discovery_rate: float
     sentence: str
-    method: str = chance.METHOD
-    version: str = chance.VERSION
+    computed: Computed = SCREENED_BY
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,5 +202,5 @@ def _line(alert: Alert, on: date, folded_because: str) -> SheetLine:
         worth_asking=tuple(alert.worth_asking),
         caution=evidence.CAUTION if concerns_pain else "",
         refer_out=evidence.refer_out(alert.client.emergency_text) if concerns_pain else "",
-        method=alert.method,
+        computed=computed_of_alert(alert),
     )

@@ -19,6 +19,7 @@ from coaching.compute.side_difference import (
     pain_side_differences,
 )
 from coaching.models import Joint, JointDay, LiftDay, SetSide
+from coaching.reads.computed import Computed, computed_over
 from coaching.reads.labels import FRESH
 
 Floats = NDArray[np.float64]
@@ -64,10 +65,7 @@ class JointSides:
 
 @dataclass(frozen=True, slots=True)
 class ClientSides:
-    until_on: date
-    window_days: int
-    method: str
-    version: str
+    computed: Computed
     lifts: tuple[LiftSides, ...]
     joints: tuple[JointSides, ...]
 
@@ -85,10 +83,7 @@ _Exposures = Mapping[_Lift, Mapping[str, Sequence[tuple[int, float]]]]
 def client_sides(*, client_id: int, until_on: date) -> ClientSides:
     """Every one-sided lift and every joint with pain of the last 84 days, in two queries."""
     return ClientSides(
-        until_on=until_on,
-        window_days=WINDOW_DAYS,
-        method=METHOD,
-        version=VERSION,
+        computed=computed_over(METHOD, VERSION, until_on, WINDOW_DAYS),
         lifts=_lifts(_exposures(client_id, until_on), until_on),
         joints=_joints(client_id, until_on),
     )

@@ -5,9 +5,10 @@ from datetime import date
 
 from django.db.models import F
 
-from coaching.compute.swaps import NOTHING_FORBIDDEN, Forbidden, Swap, find_swaps
+from coaching.compute.swaps import METHOD, NOTHING_FORBIDDEN, VERSION, Forbidden, Swap, find_swaps
 from coaching.models import Client, Exercise, Injury, Joint, Restriction, RestrictionKind
 from coaching.reads.catalogue import exercise_named
+from coaching.reads.computed import Computed
 from coaching.reads.exercise_profiles import exercise_profiles
 from coaching.reads.labels import site_label
 from coaching.reads.stress import practice_stresses, stresses_for
@@ -34,6 +35,7 @@ class Swaps:
     left_out: tuple[str, ...]
     guarded: tuple[str, ...]
     sentence: str
+    computed: Computed
 
 
 def swaps_for(
@@ -63,6 +65,7 @@ def swaps_for(
         left_out=tuple(swap.code for swap in without_restrictions if swap.code not in allowed),
         guarded=tuple(sorted(set(guarded) - {joint})),
         sentence=_sentence(exercise, f"{joint}:{side}", stress_now, len(entries)),
+        computed=Computed(METHOD, VERSION, until_on=today),
     )
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from coaching.compute.pain import DEFAULT_PAIN_LIMIT
 from coaching.compute.tolerated import METHOD, VERSION, WEEK, ToleratedExposure, tolerated_exposure
 from coaching.models import Injury, Joint, JointDay
+from coaching.reads.computed import Computed, computed_over
 from coaching.reads.labels import site_label
 
 HISTORY_DAYS = 365
@@ -56,10 +57,7 @@ class ToleratedSite:
 class ToleratedSites:
     """`exposure` has one entry per site, in the same order."""
 
-    until_on: date
-    history_days: int
-    method: str
-    version: str
+    computed: Computed
     sites: tuple[ToleratedSite, ...]
     exposure: ToleratedExposure
 
@@ -75,6 +73,10 @@ class _Days:
     next_morning: Floats
 
 
+def tolerated_computed(until_on: date) -> Computed:
+    return computed_over(METHOD, VERSION, until_on, HISTORY_DAYS)
+
+
 def tolerated_sites(
     *, client_id: int, until_on: date, also: Collection[str] = (), injuries: Collection[Injury] | None = None
 ) -> ToleratedSites:
@@ -87,10 +89,7 @@ def tolerated_sites(
     days = _days(client_id, until_on, {*also, *guarded})
     found = tolerated_exposure(days.joint_reps, days.pain, days.next_morning, _limits(days.targets, entries))
     return ToleratedSites(
-        until_on=until_on,
-        history_days=HISTORY_DAYS,
-        method=METHOD,
-        version=VERSION,
+        computed=tolerated_computed(until_on),
         sites=tuple(_site(days, found, row, until_on) for row in range(len(days.targets))),
         exposure=found,
     )

@@ -10,6 +10,7 @@ from coaching.models import Alert, AuditEvent, Score
 from tests.bodies import version_of
 from tests.factories import NOW, AlertFactory
 
+EVIDENCE = {"pain_to": 4.5, "from_on": "2025-12-08", "to_on": "2026-03-01"}
 SENTENCE = "Pain of the left knee climbs while its repetitions climb."
 
 
@@ -20,7 +21,7 @@ def at_noon(time_machine):
 
 @pytest.fixture
 def alert(cast) -> Alert:
-    return AlertFactory(client=cast.client, evidence={"pain_to": 4.5}, method="pain_trend 1")
+    return AlertFactory(client=cast.client, evidence=EVIDENCE, method="pain_trend 1")
 
 
 @pytest.fixture
@@ -88,10 +89,15 @@ def test_coach_reads_the_whole_alert(cast, coach, alert):
     assert answer.json() == for_client(cast, alert) | {
         "severity": 60,
         "seen_on": "2026-03-02",
-        "evidence": {"pain_to": 4.5},
+        "evidence": EVIDENCE,
         "worth_asking": [],
         "worse_since_on": None,
-        "method": "pain_trend 1",
+        "computed": {
+            "method": "pain_trend",
+            "version": "1",
+            "from_on": "2025-12-08",
+            "until_on": "2026-03-01",
+        },
         "put_off_until_on": None,
         "acknowledged_at": None,
         "closed_on": None,
@@ -418,7 +424,7 @@ def test_scores_are_read_night_by_night(cast, coach):
         "sessions_unknown": 1,
         "adherence_parts": None,
         "lifts": [],
-        "method": "night 1",
+        "computed": {"method": "night", "version": "1", "from_on": "2026-02-02", "until_on": "2026-03-01"},
         "scored_at": "2026-03-02T12:00:00Z",
     }
 
@@ -441,7 +447,16 @@ def test_a_score_tells_adherence_taken_apart_and_null_where_nothing_is_known(cas
     counts = ["modified", "over", "late", "missed_spells", "interrupted_spells", "excused"]
     (found,) = coach.get(f"/api/v1/clients/{cast.client.uid}/scores").json()["items"]
     assert found["adherence_parts"] == (
-        dict.fromkeys(shares) | dict.fromkeys(counts, 0) | {"method": "bounded_dose_ratio 2"}
+        dict.fromkeys(shares)
+        | dict.fromkeys(counts, 0)
+        | {
+            "computed": {
+                "method": "bounded_dose_ratio",
+                "version": "2",
+                "from_on": "2026-02-02",
+                "until_on": "2026-03-01",
+            }
+        }
     )
 
 

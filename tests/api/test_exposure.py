@@ -89,10 +89,12 @@ def test_tolerated_exposure_comes_back_whole(cast, signed_in):
         "not_quiet_within_highest": 0,
     }
     assert {key: value for key, value in answer.json().items() if key != "sites"} == {
-        "until_on": "2026-03-01",
-        "history_days": 365,
-        "method": "rolling_weeks_followed_by_quiet",
-        "version": "1",
+        "computed": {
+            "method": "rolling_weeks_followed_by_quiet",
+            "version": "1",
+            "from_on": "2025-03-02",
+            "until_on": "2026-03-01",
+        },
     }
 
 
@@ -112,10 +114,12 @@ def test_sides_come_back_whole(cast, signed_in, row):
     found = signed_in(cast.coach).get(sides_of(cast.client)).json()
     (lift,), (joint,) = found.pop("lifts"), found.pop("joints")
     assert found == {
-        "until_on": "2026-03-02",
-        "window_days": 84,
-        "method": "difference_of_levels",
-        "version": "1",
+        "computed": {
+            "method": "difference_of_levels",
+            "version": "1",
+            "from_on": "2025-12-09",
+            "until_on": "2026-03-02",
+        },
     }
     e1rm = lift.pop("e1rm")
     assert lift == {"exercise": "invented_row", "exercise_name": "Invented row", "track": "fresh"}

@@ -111,7 +111,12 @@ def test_the_whole_answer(cast, client_api):
         "is_deload": False,
         "is_blocked": False,
         "asks": [],
-        "method": "double_progression 1",
+        "computed": {
+            "method": "double_progression",
+            "version": "1",
+            "from_on": "2025-03-09",
+            "until_on": "2026-03-08",
+        },
         "blocks": [
             {
                 "kind": "straight_sets",

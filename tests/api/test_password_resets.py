@@ -6,10 +6,12 @@ from datetime import timedelta
 import pytest
 import time_machine
 from django.core import mail
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
 from coaching.emails import send_due_mail
-from coaching.models import Account, AuditEvent, DeviceToken, MailRow
+from coaching.models import Account, AuditEvent, DeviceToken, MailRow, SignInFailures
 from tests.factories import NOW, PASSWORD, AccountFactory
 
 NEW_PASSWORD = "staple-horse-lantern"
@@ -94,6 +96,25 @@ def test_of_an_unknown_address_the_answer_is_the_same_and_nothing_is_mailed(cast
     known, unknown = ask(cast.coach.account.email), ask("nobody@example.org")
     assert (known.status_code, known.content) == (unknown.status_code, unknown.content)
     assert MailRow.objects.count() == 1
+
+
+def statements_of(email):
+    with CaptureQueriesContext(connection) as captured:
+        assert ask(email).status_code == 202
+    return [re.match(r"\W*(\w+)", row["sql"])[1] for row in captured]
+
+
+def test_known_and_unknown_addresses_cost_the_same_kinds_of_statements(cast):
+    known, unknown = (statements_of(email) for email in (cast.coach.account.email, "nobody@example.org"))
+    assert known == unknown and known.count("INSERT") == 2
+
+
+def test_what_is_written_for_nobody_is_once_in_ten_minutes_and_names_nobody(db):
+    with time_machine.travel(NOW, tick=False):
+        for number in range(3):
+            ask("nobody@example.org", address=f"192.0.2.{number}")
+    rows = SignInFailures.objects.filter(failures=0)
+    assert rows.count() == 1 and "nobody@" not in repr(rows.values_list())
 
 
 @pytest.mark.parametrize("state", ["inactive", "left", "without a place"])

@@ -242,13 +242,25 @@ def test_a_clients_picture_leaves_the_coachs_private_notes_out(cast, record, sig
 
 def test_the_history_is_weeks_by_sites_and_lifts_by_exposures(cast, record, signed_in):
     body = signed_in(cast.coach).get(history(record, "?weeks=3")).json()
-    del body["rir_bias"], body["adherence"]
+    del body["rir_bias"]
+    assert body.pop("adherence")["computed"] == {
+        "method": "bounded_dose_ratio",
+        "version": "2",
+        "from_on": "2026-02-16",
+        "until_on": "2026-03-02",
+    }
     trend = body["lifts"][0].pop("trend")
     points = body["lifts"][0].pop("points")
     assert body == {
         "weeks": ["2026-02-16", "2026-02-23", "2026-03-02"],
         "sites": [
             {
+                "computed": {
+                    "method": "sums_and_pain_of_iso_weeks",
+                    "version": "1",
+                    "from_on": "2026-02-16",
+                    "until_on": "2026-03-02",
+                },
                 "joint": "knee",
                 "side": "left",
                 "joint_reps": [37.5, 50.0, 0.0],
@@ -271,8 +283,22 @@ def test_the_history_is_weeks_by_sites_and_lifts_by_exposures(cast, record, sign
                 "reason": "not_scored",
                 "reason_text": "No night has looked at it yet.",
                 "assessable_on": None,
+                "alerts": [],
+                "state_computed": None,
+                "computed": {
+                    "method": "epley_on_reps_and_reserve",
+                    "version": "1",
+                    "from_on": "2026-02-16",
+                    "until_on": "2026-03-02",
+                },
             }
         ],
+    }
+    assert trend.pop("computed") == {
+        "method": "theil_sen",
+        "version": "1",
+        "from_on": "2026-02-17",
+        "until_on": "2026-03-01",
     }
     assert trend["kg_per_week"] == pytest.approx(1.0) and trend["exposures"] == 7
     assert points[-1] == {
@@ -321,7 +347,10 @@ def test_the_rir_bias_is_shown_to_coach_and_client(cast, record, signed_in, who)
         "high_reps": pytest.approx(2 + 1.96 * 0.5**0.5),
         "n_sets": 5,
         "min_sets": 5,
-        "window_days": 365,
-        "method": "limits_of_agreement",
-        "version": "1",
+        "computed": {
+            "method": "limits_of_agreement",
+            "version": "1",
+            "from_on": "2025-03-03",
+            "until_on": "2026-03-02",
+        },
     }

@@ -109,6 +109,18 @@ def test_preview_comes_back_whole(cast, coach_api, plan, lift):
     quiet = found["sites"][0]["tolerated"].pop("sentence")
     assert quiet.startswith("Up to 35 joint reps a week of the left knee were followed by a quiet week")
     assert found == {
+        "computed": {
+            "method": "sums_of_a_planned_week",
+            "version": "1",
+            "from_on": None,
+            "until_on": "2026-03-02",
+        },
+        "tolerated_computed": {
+            "method": "rolling_weeks_followed_by_quiet",
+            "version": "1",
+            "from_on": "2025-03-02",
+            "until_on": "2026-03-01",
+        },
         "plan": str(plan.uid),
         "plan_name": "Knee first",
         "plan_version": 1,

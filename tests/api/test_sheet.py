@@ -65,8 +65,7 @@ def test_empty_sheet_says_whose_it_is_and_that_no_clinician_has_reviewed_the_urg
             "folded": 0,
             "false_discovery_rate": 0.1,
             "sentence": "No site or lift of these clients could be tested for a trend in the newest night.",
-            "method": "benjamini_hochberg",
-            "version": "1",
+            "computed": {"method": "benjamini_hochberg", "version": "1", "from_on": None, "until_on": None},
         },
         "entries": [],
         "to_confirm": [],
@@ -78,7 +77,10 @@ def test_empty_sheet_says_whose_it_is_and_that_no_clinician_has_reviewed_the_urg
 
 
 def test_alert_about_pain_is_told_whole_with_caution_and_refer_out(cast, sheet):
-    alert = AlertFactory(client=cast.client, evidence={"worth_asking": ["Worth asking: why?"]})
+    days = {"from_on": "2025-12-08", "to_on": "2026-03-01"}
+    alert = AlertFactory(
+        client=cast.client, evidence=days | {"worth_asking": ["Worth asking: why?"]}, method="test 1"
+    )
     assert sheet()["entries"] == [
         {
             "client": str(cast.client.uid),
@@ -102,7 +104,12 @@ def test_alert_about_pain_is_told_whole_with_caution_and_refer_out(cast, sheet):
                     "caution": CAUTION,
                     "refer_out": refer_out(cast.client.emergency_text),
                     "picture": f"/api/v1/clients/{cast.client.uid}/sites/knee/left/picture.svg",
-                    "method": "test",
+                    "computed": {
+                        "method": "test",
+                        "version": "1",
+                        "from_on": "2025-12-08",
+                        "until_on": "2026-03-01",
+                    },
                 }
             ],
         }

@@ -63,6 +63,12 @@ def test_swaps_come_back_whole(coach_api, box):
         "joint": "knee",
         "side": "left",
         "stress_now": 1.0,
+        "computed": {
+            "method": "shared_muscles_and_joint_stress",
+            "version": "1",
+            "from_on": None,
+            "until_on": "2026-03-02",
+        },
         "swaps": [
             {
                 "exercise": "box_invented",

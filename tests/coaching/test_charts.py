@@ -2,6 +2,7 @@ import re
 import struct
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import date, timedelta
 from io import BytesIO
 from xml.etree import ElementTree
@@ -11,8 +12,8 @@ from PIL import Image
 
 from coaching.charts import describe_lift, describe_site, draw_lift, draw_site, picture_tag
 from coaching.charts.ground import DARK, LIGHT
+from coaching.reads.alert_openings import AlertOpening
 from coaching.reads.history import (
-    AlertOpening,
     LiftHistory,
     LiftPoint,
     LiftTrend,
@@ -279,6 +280,29 @@ def test_the_whole_title_stays_for_screen_readers():
 def test_a_trend_is_told_with_its_limits():
     words = words_of(draw_lift(LIFTS["usual"], format="svg"))
     assert "Trend +1.00 kg a week (95 % interval +0.50 to +1.50)" in words
+
+
+STALLS = (AlertOpening(date(2026, 1, 12), "stalled_lift"), AlertOpening(date(2026, 2, 20), "regressing_lift"))
+
+
+def test_a_lifts_alerts_are_marked_by_words_a_dashed_line_and_a_triangle():
+    svg = draw_lift(replace(LIFTS["usual"], alert_openings=STALLS), format="svg").decode()
+    assert {"stalled lift", "regressing lift"} <= {text.text for text in ElementTree.fromstring(svg).iter()}
+    assert svg.count("stroke-dasharray: 3.2,1.6") == 2
+    assert svg.count("<use") == draw_lift(LIFTS["usual"], format="svg").decode().count("<use") + 2
+
+
+def test_a_lifts_description_names_its_alerts():
+    told = describe_lift(replace(LIFTS["usual"], alert_openings=STALLS))
+    assert told.endswith("Alert on 12 January: stalled lift. Alert on 20 February: regressing lift.")
+
+
+@pytest.mark.parametrize("name", LIFTS)
+@pytest.mark.parametrize("is_dark", [False, True], ids=["light", "dark"])
+def test_every_lift_is_drawn_with_many_alerts_too(name, is_dark):
+    days = [SUNDAY + timedelta(days=1 - 5 * back) for back in range(12)]
+    marked = replace(LIFTS[name], alert_openings=tuple(AlertOpening(day, "stalled_lift") for day in days))
+    assert png_size(draw_lift(marked, format="png", is_dark=is_dark)) == (720, 520)
 
 
 def test_too_few_exposures_show_no_trend():

@@ -3,8 +3,8 @@ from datetime import date, timedelta
 import pytest
 
 from coaching.models import InterventionNote, JointDay, LiftDay, PainReport, Session
+from coaching.reads.alert_openings import AlertOpening
 from coaching.reads.history import (
-    AlertOpening,
     SiteKey,
     client_history,
     lift_history,
@@ -218,6 +218,18 @@ def test_three_exposures_are_too_few_for_a_trend(client, leg_press):
     assert lift_history(client.id, leg_press.id, "left", "fresh", SUNDAY).trend is None
 
 
+def test_a_lift_knows_when_alerts_about_it_opened_and_no_others(client, leg_press):
+    lift_day(client, leg_press, MONDAY)
+    about = {"client": client, "kind": "stalled_lift"}
+    AlertFactory(**about, target="invented_press:left:fresh", opened_on=SUNDAY + timedelta(days=1))
+    AlertFactory(**about, target="invented_press:right:fresh", opened_on=SUNDAY)
+    AlertFactory(client=ClientFactory(coach=client.coach), kind="stalled_lift",
+                 target="invented_press:left:fresh", opened_on=SUNDAY)  # fmt: skip
+    openings = (AlertOpening(SUNDAY + timedelta(days=1), "stalled_lift"),)
+    assert lift_history(client.id, leg_press.id, "left", "fresh", SUNDAY).alert_openings == openings
+    assert client_history(client.id, SUNDAY, 4).lifts[0].alert_openings == openings
+
+
 def test_a_clients_history_holds_every_site_and_lift(client, leg_press):
     joint_day(client, MONDAY)
     joint_day(client, MONDAY, joint="hip")
@@ -235,7 +247,7 @@ def test_a_clients_history_takes_the_same_queries_however_much_there_is(
         joint_day(client, MONDAY, joint=joint)
     for number in range(4):
         lift_day(client, ExerciseFactory(code=f"lift_{number}"), MONDAY)
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         client_history(client.id, SUNDAY, 104)
 
 

@@ -103,6 +103,7 @@ def test_newest_revision_of_the_newest_night_speaks(cast, lift, night):
     for night_on, revision, reason in [(YESTERDAY, 5, "short_span"), (TODAY, 0, "few_exposures"),
                                        (TODAY, 1, "low_attendance")]:  # fmt: skip
         row = {"exercise": lift.code, "side": "both", "track": "fresh", "state": "not_assessable"}
+        row["method"] = "least_squares_against_expected_rate 1"
         Score.objects.create(
             practice=cast.practice,
             client=cast.client,
@@ -115,6 +116,8 @@ def test_newest_revision_of_the_newest_night_speaks(cast, lift, night):
     found = state(cast)
     assert (found.reason, found.assessable_on) == ("low_attendance", None)
     assert found.reason_text.endswith("no date can be told.")
+    assert (found.computed.until_on, found.computed.version) == (YESTERDAY, "1")
+    assert found.computed.from_on == YESTERDAY - timedelta(days=83)
 
 
 def test_score_says_how_many_trends_could_be_looked_at(cast, lift, night):

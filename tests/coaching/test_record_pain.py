@@ -179,6 +179,12 @@ def test_milder_symptom_afterwards_lowers_nothing(report):
     assert "This is a matter for the emergency services now" in alert.sentence
 
 
+def test_a_red_flag_keeps_the_days_of_all_its_reports(report):
+    report(flagged("swollen_calf"))
+    report(flagged("night_pain", reported_at=NOW - timedelta(days=3)))
+    assert (the_alert().evidence["from_on"], the_alert().evidence["to_on"]) == ("2026-02-27", "2026-03-02")
+
+
 def test_more_urgent_symptom_afterwards_raises_it(report):
     report(flagged("joint_gives_way"))
     report(flagged("chest_pain"))

@@ -56,7 +56,8 @@ def test_bias_is_what_was_still_done_minus_what_was_stated(client, train):
     # Errors 1, 0, 2, 1, 1: sample standard deviation sqrt(0.5), limits 1.96 of it to either side.
     assert found.low_reps == pytest.approx(1 - 1.96 * 0.5**0.5)
     assert found.high_reps == pytest.approx(1 + 1.96 * 0.5**0.5)
-    assert (found.window_days, found.method, found.version) == (365, "limits_of_agreement", "1")
+    assert (found.computed.method, found.computed.version) == ("limits_of_agreement", "1")
+    assert (found.computed.until_on - found.computed.from_on).days == 364
 
 
 def test_too_few_sets_give_their_count_and_no_number(client, train):

@@ -230,7 +230,13 @@ def test_question_is_asked_once_per_client(cast, sheet):
 
 
 def test_lifts_that_cannot_be_assessed_wait_soonest_first_with_the_reason(cast, sheet, tested):
-    row = {"side": "both", "track": "fresh", "state": "not_assessable", "exposures_to_go": 2}
+    row = {
+        "side": "both",
+        "track": "fresh",
+        "state": "not_assessable",
+        "exposures_to_go": 2,
+        "method": "any 1",
+    }
     tested(
         0,
         lifts=[

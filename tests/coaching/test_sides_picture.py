@@ -13,7 +13,7 @@ from coaching.models import LiftDay
 from coaching.reads.lift_sides import LiftSidesHistory, lift_sides_history
 from coaching.reads.side_differences import SideDifference, client_sides
 from tests.coaching.test_charts import SUNDAY, SVG, exposure, png_size, words_of
-from tests.factories import ExerciseFactory
+from tests.factories import AlertFactory, ExerciseFactory
 
 FIRST_ON = date(2025, 11, 10)
 
@@ -49,6 +49,18 @@ def test_each_side_has_its_own_exposures_and_their_difference(cast, leg_press):
     assert [point.e1rm_kg for point in found.right] == [100, 100, 100]
     assert found.difference.difference == pytest.approx(20)
     assert not found.difference.is_within_noise
+
+
+def test_alerts_of_either_side_are_marked_and_told_with_their_side(cast, leg_press):
+    trained(cast, leg_press, "left", 80, 82)
+    AlertFactory(client=cast.client, kind="stalled_lift", target="invented_press:left:fresh",
+                 opened_on=date(2026, 2, 10))  # fmt: skip
+    AlertFactory(client=cast.client, kind="regressing_lift", target="invented_press:right:fresh",
+                 opened_on=date(2026, 1, 12))  # fmt: skip
+    found = sides_of(cast, leg_press)
+    told = "Alert on 12 January: right: regressing lift. Alert on 10 February: left: stalled lift."
+    assert describe_sides(found).endswith(told)
+    assert "left: stalled lift" in words_of(draw_sides(found, format="svg"))
 
 
 def test_the_picture_tells_the_same_difference_as_the_clients_list(cast, leg_press):

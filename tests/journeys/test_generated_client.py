@@ -227,7 +227,7 @@ def test_a_clients_week(practice):
     assert stored_ids == {day.session_id for day in practice.days}
     coming = next(row for row in calendar.items if row.due_on >= today)
     advice = client.ask("next_load_list", client_id=client_id, scheduled_session_id=coming.id)
-    assert advice.method
+    assert advice.computed.method and advice.computed.until_on
     assert all(row.advice.sentence for block in advice.blocks for row in block.prescriptions)
 
 
@@ -238,7 +238,7 @@ def test_a_coachs_whole_morning(practice):
     sheet = coach.ask("morning_sheet_get", on=today)
     entry = next(entry for entry in sheet.entries if entry.client == client_id)
     line = entry.lines[0]
-    assert line.method
+    assert line.computed.method and line.computed.until_on
     history = coach.ask("history_get", client_id=client_id, weeks=8)
     shoulder = next(site for site in history.sites if site.joint == "shoulder" and site.side == "right")
     assert len(history.weeks) == len(shoulder.joint_reps) == len(shoulder.pain_highest) == 8

@@ -73,10 +73,10 @@ def test_the_morning_is_six_calls(morning):
         assert len(knee[numbers]) == len(history["weeks"]) == 8
     assert knee["pain_highest"][-2] == 4
     assert set(history["lifts"][0]["trend"]) >= {"kg_per_week", "low_kg_per_week", "high_kg_per_week"}
-    shares = [(week["low_share"], week["high_share"]) for week in history["adherence"]]
+    shares = [(week["low_share"], week["high_share"]) for week in history["adherence"]["weeks"]]
     assert len(shares) == 8 and shares[0] == (None, None)
     assert any(low < high for low, high in shares if low is not None)  # the one that nobody logged
-    assert alert["evidence"]["pain"] == 4 and alert["method"].split(" ")[1].isdigit()
+    assert alert["evidence"]["pain"] == 4 and alert["computed"]["version"].isdigit()
     assert following["due_on"] == advice["due_on"] == str(TODAY)
     assert advice["blocks"][0]["prescriptions"][0]["advice"]["sentence"]
     assert picture["Content-Type"] == "image/svg+xml"
