@@ -98,10 +98,11 @@ class ChangesView(Endpoint):
         """What changed since a mark: a client's own records, or those of every client a coach may see.
 
         Each record comes once, as it stands now, however often it changed; deleted ones as tombstones. A
-        record may come again unchanged: store it by kind and id. Pain reports of a session come within it.
-        Who gains access to a client gets all their records; who loses it gets no tombstones: drop the
-        clients that GET /clients no longer lists. A mark that is not accepted (400) means to start without
-        one. What is committed only seconds from now may follow in the next call.
+        record may come again unchanged: store it by kind and id. Pain reports of a session come within it,
+        even one that had come by itself before: keep one of each id. Who gains access to a client gets all
+        their records; who loses it gets no tombstones: drop the clients that GET /clients no longer lists.
+        A mark that is not accepted (400) means to start without one. What is committed only seconds from
+        now may follow in the next call.
         """
         query = self.asked
         signer = mark_signer(self.actor, str(query.get("client", "")))

@@ -60,8 +60,9 @@ class DifferenceSerializer(serializers.Serializer[Any]):
     pointer = serializers.CharField(
         help_text="RFC 6901 pointer into the body as it was sent; `-` at its end: only the stored one has it."
     )
-    yours = serializers.JSONField(allow_null=True)
-    stored = serializers.JSONField(allow_null=True)
+    # Any value, null as well, which allow_null would say twice and so forbid.
+    yours = serializers.JSONField()
+    stored = serializers.JSONField()
 
 
 class ProblemSerializer(serializers.Serializer[Any]):

@@ -85,6 +85,8 @@ def _record_once(
 
 
 def _create(actor: Actor, client: Client, entry: PainEntry, now: datetime) -> RecordedPain:
+    # What is gone is gone whatever came with it; and again once the client is locked.
+    check_not_gone(client=client, kind=ChangeKind.PAIN_REPORT, uids=[entry.uid])
     _check_time(entry, now)
     report = report_row(client=client, entry=entry, session=_session_of(client, entry), now=now)
     report.save(force_insert=True)  # of two at once the constraint decides, and the loser looks again

@@ -277,13 +277,16 @@ def _create_all(
     """Insert sessions that are not there yet with all they hold, and bring everything derived along."""
     if not entries:
         return []
+    uids = [entry.uid for entry in entries]
+    # What is gone is gone whatever came with it; and again once the client is locked.
+    check_not_gone(client=client, kind=ChangeKind.SESSION, uids=uids)
     for entry in entries:
         _check_times(entry, now)
     lookups = look_up(client=client, entries=entries)
     sessions = [_session_row(client, entry, lookups, now) for entry in entries]
     Session.objects.bulk_create(sessions)
     urgent = _store_content(actor, client, sessions, entries, lookups, now)
-    check_not_gone(client=client, kind=ChangeKind.SESSION, uids=[entry.uid for entry in entries])
+    check_not_gone(client=client, kind=ChangeKind.SESSION, uids=uids)
     _audit(actor, sessions, "create", now)
     return [Recorded(session, Outcome.CREATED, urgent.get(session.id, ())) for session in sessions]
 

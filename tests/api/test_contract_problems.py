@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
 from rest_framework import exceptions
 
 from api.answers import RAISED, READS_IF_MATCH
@@ -150,3 +151,9 @@ def test_an_operation_is_called_by_its_noun_and_its_verb(name):
 def test_every_tag_is_used_and_described():
     used = {operation["tags"][0] for operation in OPERATIONS.values()}
     assert used == {tag["name"] for tag in DOCUMENT["tags"] if tag["description"]}
+
+
+@pytest.mark.parametrize(("yours", "stored"), [(None, "Windy"), ("Calm", None), (None, None), (8, [{}])])
+def test_a_difference_holds_any_value_null_as_well(yours, stored):
+    schema = DOCUMENT["components"]["schemas"]["Difference"]
+    Draft202012Validator(schema).validate({"pointer": "/note", "yours": yours, "stored": stored})

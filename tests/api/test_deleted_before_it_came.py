@@ -5,7 +5,7 @@ import uuid
 import pytest
 
 from coaching.models import JointDay, PainReport, Session
-from tests.bodies import pain_body, session_body
+from tests.bodies import pain_body, session_body, set_body
 
 FIRST = {"If-Match": '"1"'}
 NOUNS = [("sessions", session_body), ("pain-reports", pain_body)]
@@ -41,6 +41,26 @@ def test_an_item_of_a_batch_that_was_deleted_before_it_came_is_gone(app):
     items = [session_body() | {"id": uid}, session_body() | {"id": other}]
     answer = app.post("/api/v1/sessions/batch", {"items": items}, format="json")
     assert [item["status"] for item in answer.json()["items"]] == [410, 201]
+
+
+TWIN = str(uuid.uuid4())
+REFUSED = [
+    ("sessions", session_body(pain_reports=[pain_body(id=TWIN), pain_body(id=TWIN)])),
+    ("sessions", session_body(performed_at="2031-01-01T10:00:00Z")),
+    ("sessions", session_body(sets=[set_body(exercise="no_such_lift")])),
+    ("pain-reports", pain_body(reported_at="2031-01-01T10:00:00Z")),
+    ("pain-reports", pain_body(session=str(uuid.uuid4()))),
+]
+
+
+@pytest.mark.parametrize(("noun", "body"), REFUSED)
+def test_what_was_deleted_is_gone_whatever_else_is_wrong_with_its_post(app, noun, body):
+    uid = str(uuid.uuid4())
+    app.delete(f"/api/v1/{noun}/{uid}", headers=FIRST)
+    assert app.put(f"/api/v1/{noun}/{uid}", body, format="json").status_code == 410
+    if noun == "sessions":
+        answer = app.post("/api/v1/sessions/batch", {"items": [body | {"id": uid}]}, format="json")
+        assert [item["status"] for item in answer.json()["items"]] == [410]
 
 
 @pytest.mark.parametrize("noun", ["sessions", "pain-reports"])

@@ -33,6 +33,7 @@ class KeptReport:
     content: Body
     sent_with: str | None  # the session that the report named itself
     held_by: str | None
+    version: int = 1
 
 
 @dataclass
@@ -40,6 +41,7 @@ class Ledger:
     sessions: dict[str, KeptSession] = field(default_factory=dict)
     reports: dict[str, KeptReport] = field(default_factory=dict)
     deleted_early: set[str] = field(default_factory=set)  # before anything came in under the id
+    reports_gone: set[str] = field(default_factory=set)
     is_archived: bool = False
 
     def shown(self, uid: str) -> Body:
@@ -102,25 +104,60 @@ class Ledger:
         self.sessions[uid] = replace(standing, is_deleted=True)
         return 204
 
-    def put_report(self, uid: str, body: Body, now: datetime) -> int:
+    def get_report(self, uid: str) -> int:
+        if uid in self.reports:
+            return 200
+        return 410 if uid in self.reports_gone else 404
+
+    def put_report(self, uid: str, body: Body, expected: int | None, now: datetime) -> int:
         if not 0 <= body["pain"] <= 10:
             return 422
         if self.is_archived:
             return 410
         content = meant({key: value for key, value in body.items() if key != "session"})
         named, standing = body.get("session"), self.reports.get(uid)
-        if standing is not None:
-            is_same = standing.content == content and named in (standing.sent_with, standing.held_by)
-            return 200 if is_same else 409
+        if standing is None:
+            if uid in self.reports_gone:
+                return 410
+            return 404 if expected is not None else self._store_report(uid, content, named, 1, now)
+        if standing.content == content and named in (standing.sent_with, standing.held_by):
+            return 200
+        if expected is None:
+            return 409
+        if expected != standing.version:
+            return 412
+        return self._store_report(uid, content, named, standing.version + 1, now)
+
+    def delete_report(self, uid: str, expected: int | None) -> int:
+        if expected is None:
+            return 428
+        standing = self.reports.get(uid)
+        if standing is None:
+            if uid in self.reports_gone:
+                return 410
+        elif expected != standing.version:
+            return 412
+        else:
+            del self.reports[uid]
+            self._raise_versions({standing.held_by})
+        self.reports_gone.add(uid)
+        return 204
+
+    def _store_report(self, uid: str, content: Body, named: str | None, version: int, now: datetime) -> int:
         if content["reported_at"] > now + LATEST_AHEAD or (named is not None and named not in self.sessions):
             return 422
         if named is not None and self.sessions[named].is_deleted:
             return 410
-        self.reports[uid] = KeptReport(content, named, named)
-        if named is not None:
-            holder = self.sessions[named]
-            self.sessions[named] = replace(holder, version=holder.version + 1)
-        return 201
+        held_before = self.reports[uid].held_by if uid in self.reports else None
+        self.reports[uid] = KeptReport(content, named, named, version)
+        self._raise_versions({held_before, named})
+        return 201 if version == 1 else 200
+
+    def _raise_versions(self, holders: set[str | None]) -> None:
+        """A session shows its reports, so that it has a new version when one of them changes."""
+        for uid in holders - {None}:
+            holder = self.sessions[str(uid)]
+            self.sessions[str(uid)] = replace(holder, version=holder.version + 1)
 
     def _store(self, uid: str, content: Body, version: int, now: datetime) -> int:
         reports = content["pain_reports"]
