@@ -22,6 +22,7 @@ from coaching.models import (
     Restriction,
     ScheduledSession,
     Score,
+    ServiceToken,
     Session,
     Webhook,
     WebhookDelivery,
@@ -30,7 +31,6 @@ from coaching.models.webhook import TEST_EVENT
 from coaching.operations.assignments import assign_plan
 from coaching.operations.calendar_feeds import make_feed
 from coaching.operations.changes import Changed, note_changes
-from coaching.operations.service_tokens import ServiceTokenContent, make_service_token
 from tests.bodies import pain_body, session_body, set_body
 from tests.conftest import token_for
 from tests.factories import (
@@ -93,7 +93,7 @@ def add_rows(place: Place, api: Any, first: int, count: int) -> None:
         MembershipFactory(practice=coach.practice)
         token_for(coach)
         WebhookFactory(practice=coach.practice)
-        add_service_token(place)
+        add_service_token(coach)
         tell_test_event(place, number)
         plan_by(coach, place.lift, name=f"Plan {number}")
         ExerciseFactory(practice=coach.practice)
@@ -165,14 +165,17 @@ def post_sessions(place: Place, api: Any, first: int, count: int) -> None:
         assert api.put(f"/api/v1/pain-reports/{uuid.uuid4()}", report, format="json").status_code == 201
 
 
-def add_service_token(place: Place) -> None:
-    content = ServiceTokenContent(
+def add_service_token(coach: Membership) -> None:
+    row = ServiceToken.objects.create(
+        practice=coach.practice,
         name="Screen",
-        scopes=("sheet:read",),
+        scopes=["sheet:read"],
+        token_digest=uuid.uuid4().hex,
+        made_by=coach,
+        created_at=NOW,
         expires_at=NOW + timedelta(days=30),
-        coach_uids=(place.cast.coach.uid, place.cast.colleague.uid),
     )
-    make_service_token(actor=actor_of(place.cast.owner), content=content, now=NOW)
+    row.coaches.set([coach])
 
 
 def tell_test_event(place: Place, number: int) -> None:
