@@ -311,7 +311,7 @@ class ClientScoresView(Endpoint):
 
 
 def alert_body(view: Endpoint, alert: Alert) -> dict[str, Any]:
-    serializer = AlertOut if view.actor.is_coach else AlertForClientOut
+    serializer = AlertForClientOut if view.actor.client_id is not None else AlertOut
     body: dict[str, Any] = serializer(alert).data
     return body
 

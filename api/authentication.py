@@ -1,4 +1,4 @@
-"""Bearer tokens, one per device; the token says the practice and who the bearer is there."""
+"""Bearer tokens of devices and of services; the token says the practice and who the bearer is there."""
 
 from datetime import timedelta
 from typing import Any
@@ -8,8 +8,9 @@ from knox.auth import TokenAuthentication
 from rest_framework import exceptions
 from rest_framework.request import Request
 
-from coaching.models import Actor, DeviceToken, Role
+from coaching.models import Actor, DeviceToken, Role, ServiceToken
 from coaching.models.scope import across_practices
+from coaching.operations.service_tokens import TOKEN_PREFIX, service_actor, usable_service_token
 from coaching.reads.devices import check_bearer_is_not_erased
 
 LAST_USED_STEP = timedelta(minutes=10)
@@ -18,9 +19,11 @@ IDLE_AFTER = timedelta(days=30)
 
 class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # knox is untyped
     @across_practices("the token is what names the practice")
-    def authenticate_credentials(self, token: bytes) -> tuple[Any, DeviceToken]:
+    def authenticate_credentials(self, token: bytes) -> tuple[Any, DeviceToken | ServiceToken]:
         if not token.isascii() or len(token) > 200:
             raise exceptions.AuthenticationFailed("Invalid token.")
+        if token.startswith(TOKEN_PREFIX.encode()):
+            return _service(token.decode())
         try:
             account, device = super().authenticate_credentials(token)
         except exceptions.AuthenticationFailed:
@@ -32,9 +35,18 @@ class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # k
         return account, device
 
 
+def _service(token: str) -> tuple[Any, ServiceToken]:
+    row = usable_service_token(token=token, now=timezone.now())
+    if row is None:
+        raise exceptions.AuthenticationFailed("Invalid token.")
+    return row.made_by.account, row
+
+
 def actor_of(request: Request) -> Actor:
     """Who asks, as the token says."""
     device = request.auth
+    if isinstance(device, ServiceToken):
+        return service_actor(device)
     if not isinstance(device, DeviceToken):
         raise exceptions.NotAuthenticated
     membership = device.membership
@@ -52,10 +64,17 @@ def actor_of(request: Request) -> Actor:
 
 
 def _belongs(device: DeviceToken) -> bool:
-    """Who has left the practice, or been archived, is out at once on every device."""
+    """Who has left the practice, or been archived, is out at once on every device; so is who was no owner
+    of one that has closed."""
+    if device.practice.closed_at is not None and not _is_owners(device):
+        return False
     if device.membership is not None:
         return device.membership.left_at is None
     return device.client is not None and device.client.archived_at is None
+
+
+def _is_owners(device: DeviceToken) -> bool:
+    return device.membership is not None and device.membership.role == Role.OWNER
 
 
 def _is_idle(device: DeviceToken) -> bool:

@@ -43,10 +43,8 @@ SHAPES: dict[ChangeKind, Shape] = {
     ChangeKind.PAIN_REPORT: PainReportOut,
     ChangeKind.ALERT: AlertOut,
 }
-SHAPES_FOR_CLIENTS: dict[ChangeKind, Shape] = SHAPES | {
-    ChangeKind.CLIENT: OwnRecordOut,
-    ChangeKind.ALERT: AlertForClientOut,
-}
+SHAPES_FOR_SERVICES: dict[ChangeKind, Shape] = SHAPES | {ChangeKind.CLIENT: OwnRecordOut}
+SHAPES_FOR_CLIENTS: dict[ChangeKind, Shape] = SHAPES_FOR_SERVICES | {ChangeKind.ALERT: AlertForClientOut}
 
 
 class ChangesQuery(StrictSerializer):
@@ -131,8 +129,13 @@ def feed_links(request: Request, next_mark: str | None) -> dict[str, str]:
 
 def mark_signer(actor: Actor, named: str) -> Signer:
     """Marks are good for who asked and for what was asked: another's would leave records out."""
-    who = f"client:{actor.client_id}" if actor.client_id else f"member:{actor.membership_id}"
-    return Signer(salt=f"changes:{who}:{named}", sep=".")
+    return Signer(salt=f"changes:{actor.own_name}:{named}", sep=".")
+
+
+def shapes_for(actor: Actor) -> dict[ChangeKind, Shape]:
+    if actor.is_coach:
+        return SHAPES
+    return SHAPES_FOR_SERVICES if actor.is_service else SHAPES_FOR_CLIENTS
 
 
 def place_of(signer: Signer, mark: str | None) -> int:
@@ -145,7 +148,7 @@ def place_of(signer: Signer, mark: str | None) -> int:
 
 
 def change_body(actor: Actor, item: ChangedRecord) -> dict[str, Any]:
-    change, shapes = item.change, SHAPES if actor.is_coach else SHAPES_FOR_CLIENTS
+    change, shapes = item.change, shapes_for(actor)
     is_deleted = item.record is None
     versioned = (
         item.record.session if change.kind == ChangeKind.SCHEDULED_SESSION and item.record else item.record

@@ -196,7 +196,8 @@ class AuditEventOut(serializers.Serializer[AuditEvent]):
     )
     device_name = serializers.CharField(
         allow_null=True,
-        help_text="Only the owner sees other people's devices. Null too once the device is signed out.",
+        help_text="Or the name of the service token. Only the owner sees other people's devices. Null too "
+        "once the device is signed out.",
     )
     action = serializers.CharField()
     record_kind = serializers.CharField()

@@ -56,7 +56,11 @@ TAGS: dict[str, tuple[str, tuple[str, ...]]] = {
         ("exercise", "client_exercise", "swap"),
     ),
     "memberships": ("Owners and coaches of the practice.", ("membership",)),
-    "practice": ("How long the practice keeps what.", ("practice",)),
+    "service-tokens": (
+        "What lets dashboards and other programs in: each may do what its scopes name, until a day.",
+        ("service_token",),
+    ),
+    "practice": ("The practice itself: how long it keeps what, and closing it.", ("practice",)),
 }
 NOUNS = {noun: tag for tag, (_, nouns) in TAGS.items() for noun in nouns}
 
@@ -87,6 +91,11 @@ asks, in which practice and in which role follows from the token and never from 
 not see is not there: 404. An account with a second factor also gives a `code`; without one the answer is
 401 `second_factor_needed`. Keep the `device_proof`, also after signing out, and send it with the next
 sign-in: then nobody who guesses at the account locks this device out.
+
+A program of the practice comes with a service token, which an owner makes under `/service-tokens`. It may
+call the operations that name one of its scopes in `security`, sees all clients or those of certain coaches,
+and is refused with 403 everywhere else. It ends on its day, when an owner revokes it, and once its maker is
+no owner any more.
 
 ## Writing, and being offline
 

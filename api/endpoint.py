@@ -1,7 +1,7 @@
 """What every endpoint does the same way: check what is asked and sent, and answer with an ETag."""
 
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from typing import Any, ClassVar, cast
 
@@ -24,9 +24,10 @@ from api.fields import StrictSerializer
 from api.listing import ListPages, ListQuery, NoQuery, link_header, links_of, list_asked
 from api.merge_patch import merge_patch, value_once_removed, writable
 from api.parsers import MergePatchParser
+from api.permissions import HasScope, IsOpen
 from api.problems import CONTENT_TYPE, Problem, problem_body, problem_of
 from coaching.errors import DiffersError, ForbearError, TrailError, VersionRequiredError
-from coaching.models import Actor, DeviceToken
+from coaching.models import Actor, DeviceToken, ServiceToken
 from coaching.models.base import ListQuerySet
 from coaching.models.row_security import asked_together
 from coaching.models.scope import current_scope, outside_of_practices, pieces_within, within_practice
@@ -39,6 +40,7 @@ class Endpoint(APIView):
     query: ClassVar[type[StrictSerializer]] = NoQuery  # all that a GET may be asked; a `ListQuery` for lists
     pagination_class = ListPages  # read by the API document
     is_made_anew: ClassVar[bool] = False  # a read that begins its own transaction, and has no tag
+    is_of_the_device: ClassVar[bool] = False  # its own sign-out and password, also in a closed practice
     sent_as: serializers.Serializer[Any] | None = None
 
     def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponseBase:
@@ -61,12 +63,18 @@ class Endpoint(APIView):
                 refusal = refused
         if refusal is not None:
             raise refusal
-        if isinstance(request.auth, DeviceToken):
+        if isinstance(request.auth, DeviceToken | ServiceToken):
             self._practice.enter_context(within_practice(request.auth.practice_id))
 
     @property
     def actor(self) -> Actor:
         return actor_of(self.request)
+
+    def get_permissions(self) -> Sequence[Any]:
+        """A role lets people in; a service token is let in by its scopes alone (`service_scopes.py`)."""
+        if isinstance(getattr(self.request, "auth", None), ServiceToken):
+            return [HasScope()]
+        return [*super().get_permissions(), *([] if self.is_of_the_device else [IsOpen()])]
 
     def get_parsers(self) -> list[BaseParser]:
         """JSON, and for a PATCH the media type of RFC 7396 as well."""

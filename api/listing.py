@@ -130,13 +130,12 @@ def list_asked(request: Request, actor: Actor, query: type[ListQuery], asked: Ma
 
 def _signer(request: Request, actor: Actor, ordering: str) -> Signer:
     """A cursor is good for who asked and for what was asked: in any other list it would leave rows out."""
-    who = f"client:{actor.client_id}" if actor.client_id else f"member:{actor.membership_id}"
     kept = sorted(
         (name, value)
         for name, value in request.query_params.items()
         if name not in PAGING_WORDS and name != "fields"
     )
-    return Signer(salt=f"cursor:{who}:{request.path}:{ordering}:{kept}", sep=".")
+    return Signer(salt=f"cursor:{actor.own_name}:{request.path}:{ordering}:{kept}", sep=".")
 
 
 def _place(signer: Signer, cursor: str | None) -> Place | None:

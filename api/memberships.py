@@ -30,6 +30,11 @@ class MembershipsQuery(ListQuery):
 
 
 class MembershipPatch(StrictSerializer):
+    role = CodeField(
+        choices=[Role.OWNER, Role.COACH],
+        required=False,
+        help_text="Set by owners: so ownership is shared or passed on. The last owner stays one.",
+    )
     away_from_on = DayField(required=False, allow_null=True)
     away_until_on = DayField(required=False, allow_null=True)
     cover = IdField(

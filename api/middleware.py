@@ -56,7 +56,7 @@ class RefusalMiddleware:
                 status=response.status_code,
                 method=request.method,
                 route=route_of(request),
-                account=str(device.user_id) if device else None,
+                account=str(request.user.pk) if device else None,
                 device=str(device.uid) if device else None,
             )
         return response

@@ -1,4 +1,4 @@
-"""The practice itself: how long it keeps what."""
+"""The practice itself: how long it keeps what, and closing it."""
 
 from django.urls import path
 from django.utils import timezone
@@ -10,9 +10,11 @@ from rest_framework.response import Response
 
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
-from api.fields import StrictSerializer, WholeField
-from api.permissions import IsCoach
+from api.fields import DayField, StrictSerializer, WholeField
+from api.permissions import IsCoach, IsOwner
+from api.sign_in import PasswordField, address_of
 from coaching.models import Practice
+from coaching.operations.closing import close_practice
 from coaching.operations.retention import practice_of, update_practice
 
 
@@ -73,4 +75,42 @@ class PracticeView(Endpoint):
         return Shown(practice.version, PracticePeriodsOut(practice).data)
 
 
-urlpatterns = [path("practice", PracticeView.as_view())]
+class ClosingPracticeIn(StrictSerializer):
+    current_password = PasswordField()
+    keep_until_on = DayField(
+        required=False, help_text="The last day of the data, 30 days to ten years on; 90 days if left out."
+    )
+
+
+class ClosedPracticeOut(serializers.Serializer[Practice]):
+    id = serializers.UUIDField(source="uid")
+    closed_at = serializers.DateTimeField()
+    keep_until_on = serializers.DateField()
+
+
+class PracticeClosingView(Endpoint):
+    permission_classes = [IsAuthenticated, IsOwner]
+
+    @extend_schema(
+        operation_id="practice_close", request=ClosingPracticeIn, responses={200: ClosedPracticeOut}
+    )
+    def post(self, request: Request) -> Response:
+        """Close the practice: every device and service token ends, yours too; no nights, no mail.
+
+        Owners may sign in again to read and export until the last day; then all of it is deleted for good.
+        """
+        body = self.checked(ClosingPracticeIn)
+        practice = close_practice(
+            actor=self.actor,
+            password=body["current_password"],
+            address=address_of(request),
+            keep_until_on=body.get("keep_until_on"),
+            now=timezone.now(),
+        )
+        return Response(ClosedPracticeOut(practice).data)
+
+
+urlpatterns = [
+    path("practice", PracticeView.as_view()),
+    path("practice/closing", PracticeClosingView.as_view()),
+]

@@ -69,8 +69,10 @@ _ALL = (
         "An invitation or a reset link is unknown, used or too old.",
         "Ask for another one.",
     ),
-    ProblemType("not_authenticated", 401, "There is no device token.", SIGN_IN),
-    ProblemType("authentication_failed", 401, "The device token is unknown, too old or signed out.", SIGN_IN),
+    ProblemType("not_authenticated", 401, "There is no token.", SIGN_IN),
+    ProblemType(
+        "authentication_failed", 401, "The token is unknown, too old, signed out or revoked.", SIGN_IN
+    ),
     ProblemType(
         "sign_in_refused",
         401,
@@ -87,7 +89,8 @@ _ALL = (
     ProblemType(
         "permission_denied",
         403,
-        "Your role may not call this: it is for owners and coaches, or for owners alone.",
+        "Your role may not call this: it is for owners and coaches, or for owners alone; or the service "
+        "token has no scope for it; or the practice is closed, and is only read and exported.",
         LET_A_PERSON_SEE,
     ),
     ProblemType("forbidden", 403, "You may see it, but not do this to it.", LET_A_PERSON_SEE),

@@ -20,27 +20,35 @@ from api.answers import (
     version_need,
 )
 from api.document import tag_of
-from api.permissions import IsCoach, IsOwner
 from api.problems import CONTENT_TYPE
 from api.reading_schema import FIELDS, ReadingAutoSchema
-from coaching.models import InjuryStatus, Joint, RestrictionKind, SetSide, SiteSide
+from api.service_scopes import scope_of
+from coaching.models import InjuryStatus, Joint, RestrictionKind, ServiceScope, SetSide, SiteSide
 
 JOINTS = Joint.values
 SITE_SIDES = SiteSide.values
 SET_SIDES = SetSide.values
 INJURY_STATUSES = InjuryStatus.values
 RESTRICTION_KINDS = RestrictionKind.values
-BY_ROLE = (IsCoach, IsOwner)
 
 
-class DeviceTokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """Tells the document how a device token is sent."""
+class BearerSchemes(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """Tells the document how tokens are sent, and which scope an operation asks of a service token."""
 
     target_class = "api.authentication.DeviceTokenAuthentication"
-    name = "deviceToken"
+    name = ["deviceToken", "serviceToken"]
 
-    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
-        return {"type": "http", "scheme": "bearer", "description": "One token per device, from sign-in."}
+    def get_security_requirement(self, auto_schema: Any) -> list[dict[str, list[str]]]:
+        scope = scope_of(auto_schema.method, auto_schema.path_regex)
+        device: dict[str, list[str]] = {"deviceToken": []}
+        return [device, {"serviceToken": [scope.value]}] if scope else [device]
+
+    def get_security_definition(self, auto_schema: Any) -> list[dict[str, str]]:
+        scopes = "; ".join(f"`{scope.value}`: {scope.label}" for scope in ServiceScope)
+        return [
+            {"type": "http", "scheme": "bearer", "description": "One token per device, from sign-in."},
+            {"type": "http", "scheme": "bearer", "description": f"For programs, with scopes. {scopes}."},
+        ]
 
 
 class FaultSerializer(serializers.Serializer[Any]):
@@ -93,9 +101,10 @@ class ProblemAutoSchema(ReadingAutoSchema):
         has_body = self.method in ("POST", "PUT", "PATCH") and self.get_request_serializer() is not None
         shape = {
             **dict.fromkeys(SIGNED_IN, is_signed_in),
-            "permission_denied": any(isinstance(kind, BY_ROLE) for kind in self.view.get_permissions()),
+            "permission_denied": is_signed_in,  # if only to a service token without the scope
             "not_found": "{" in self.path,
             "consent_missing": rests_without_consent(self.get_operation_id(), self.path),
+            "gone": "{client_id}" in self.path,
             "empty_body": self.method == "PATCH",
             **dict.fromkeys(WITH_CSV if sends_csv else WITH_BODY, has_body),
             **dict.fromkeys(

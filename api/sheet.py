@@ -12,7 +12,7 @@ from rest_framework.response import Response
 
 from api.computed import ComputedOut
 from api.endpoint import Endpoint
-from api.fields import DayField, StrictSerializer
+from api.fields import DayField, IdField, StrictSerializer
 from api.permissions import IsCoach
 from api.picture_links import HELP, picture_link
 from coaching.operations.alert_reads import read_sheet
@@ -31,6 +31,9 @@ from coaching.reads.sheet_lines import Screening, SheetEntry, SheetLine
 
 class SheetQuery(StrictSerializer):
     on = DayField(required=False, help_text="The morning; today at the practice if left out.")
+    coach = IdField(
+        required=False, help_text="Whose sheet: a service token names the membership; coaches read their own."
+    )
 
 
 class SheetLineOut(serializers.Serializer[SheetLine]):
@@ -177,7 +180,7 @@ class SheetView(Endpoint):
         """Who needs your attention this morning, in order, and why."""
         now = timezone.now()
         on = self.asked.get("on") or practice_today(self.actor, now)
-        sheet = read_sheet(actor=self.actor, on=on, now=now)
+        sheet = read_sheet(actor=self.actor, on=on, now=now, coach_uid=self.asked.get("coach"))
         body: dict[str, Any] = SheetOut(sheet).data
         return Response(body)
 

@@ -184,6 +184,8 @@ class SignInView(PublicEndpoint):
 
 
 class SignOutView(Endpoint):
+    is_of_the_device = True
+
     @extend_schema(operation_id="sign_out", request=None, responses={204: None})
     def post(self, request: Request) -> Response:
         devices.sign_out(actor=self.actor, now=timezone.now())
@@ -191,6 +193,8 @@ class SignOutView(Endpoint):
 
 
 class DevicesView(Endpoint):
+    is_of_the_device = True
+
     @extend_schema(operation_id="device_list", responses={200: DevicesOut})
     def get(self, request: Request) -> Response:
         found = devices_of(self.actor, timezone.now())
@@ -203,6 +207,8 @@ class DevicesView(Endpoint):
 
 
 class DeviceView(Endpoint):
+    is_of_the_device = True
+
     @extend_schema(operation_id="device_sign_out", responses={204: None})
     def delete(self, request: Request, device_id: uuid.UUID) -> Response:
         devices.sign_out_device(actor=self.actor, device_uid=device_id, now=timezone.now())
@@ -216,6 +222,8 @@ class MeView(Endpoint):
 
 
 class PasswordView(Endpoint):
+    is_of_the_device = True
+
     @extend_schema(operation_id="password_change", request=PasswordIn, responses={204: None})
     def put(self, request: Request) -> Response:
         body = self.checked(PasswordIn)

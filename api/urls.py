@@ -16,6 +16,7 @@ urlpatterns = [
     path("api/v1/", include("api.password_resets")),
     path("api/v1/", include("api.second_factor")),
     path("api/v1/", include("api.clients")),
+    path("api/v1/", include("api.merging")),
     path("api/v1/", include("api.memberships")),
     path("api/v1/", include("api.injuries")),
     path("api/v1/", include("api.clearances")),
@@ -40,4 +41,5 @@ urlpatterns = [
     path("api/v1/", include("api.practice")),
     path("api/v1/", include("api.imports")),
     path("api/v1/", include("api.webhooks")),
+    path("api/v1/", include("api.service_tokens")),
 ]

@@ -133,9 +133,8 @@ def rescore_dirty_clients(*, now: datetime, until: float) -> int:
 
 @across_practices("which practices have anything to score again")
 def _practices_with_dirty_clients() -> list[Practice]:
-    return list(
-        Practice.objects.filter(id__in=Client.objects.current().processed().dirty().values("practice_id"))
-    )
+    dirty = Client.objects.current().processed().dirty().values("practice_id")
+    return list(Practice.objects.open().filter(id__in=dirty))
 
 
 @transaction.atomic

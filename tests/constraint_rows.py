@@ -49,6 +49,8 @@ from coaching.models import (
     ScheduledSession,
     Score,
     SecondFactor,
+    ServiceToken,
+    ServiceTokenCoach,
     Session,
     SignInFailures,
     UrgencySignOff,
@@ -95,6 +97,7 @@ class World:
     assignment: Assignment
     night: Night
     webhook: Webhook
+    service_token: ServiceToken
 
 
 def world() -> World:
@@ -147,6 +150,14 @@ def world() -> World:
         ),
         night=Night.objects.create(practice=practice, night_on=DAY, zone="Europe/Berlin", planned_at=NOW),
         webhook=WebhookFactory(practice=practice),
+        service_token=ServiceToken.objects.create(
+            practice=practice,
+            name="Any",
+            token_digest=fresh_uid().hex,
+            made_by=coach,
+            created_at=NOW,
+            expires_at=datetime(2026, 9, 1, tzinfo=UTC),
+        ),
     )
 
 
@@ -162,6 +173,15 @@ SMALLEST: dict[type[models.Model], Callable[[World], Fields]] = {
         "membership": w.coach,
         "device_name": "any",
     },
+    ServiceToken: lambda w: {
+        "practice": w.practice,
+        "name": "Any",
+        "token_digest": fresh_uid().hex,
+        "made_by": w.coach,
+        "created_at": NOW,
+        "expires_at": datetime(2026, 9, 1, tzinfo=UTC),
+    },
+    ServiceTokenCoach: lambda w: {"token": w.service_token, "coach": w.coach},
     SecondFactor: lambda w: {"account": w.account, "secret_sealed": "sealed", "made_at": NOW},
     SignInFailures: lambda w: {"key": "account:any", "window_started_at": NOW},
     Practice: lambda w: {"name": "Any", "zone": "Europe/Berlin", "country": "DE", "created_at": NOW},

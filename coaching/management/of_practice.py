@@ -13,9 +13,12 @@ def add_practice(parser: CommandParser) -> None:
     parser.add_argument("--practice", type=record_id, help="the practice's id; all practices if left out")
 
 
-def practices_meant(uid: UUID | None) -> list[Practice]:
-    """To be asked across practices. Raises CommandError for an id that no practice has."""
-    practices = Practice.objects.order_by("id")
+def practices_meant(uid: UUID | None, *, are_open: bool = False) -> list[Practice]:
+    """To be asked across practices, of all or of those alone that have not closed.
+
+    Raises CommandError for an id that none of them has.
+    """
+    practices = (Practice.objects.open() if are_open else Practice.objects.all()).order_by("id")
     if uid is None:
         return list(practices)
     found = list(practices.filter(uid=uid))

@@ -10,7 +10,7 @@ from coaching.models.row_policies import secured, secured_by_parent
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('coaching', '0010_audit'),
+        ('coaching', '0011_people'),
     ]
 
     operations = [

@@ -69,6 +69,8 @@ from coaching.models.practice import Practice
 from coaching.models.referral import Referral
 from coaching.models.rollup import JointDay, LiftDay
 from coaching.models.second_factor import SecondFactor
+from coaching.models.service_scope import ServiceScope
+from coaching.models.service_token import SCOPE_OF_CHANGES, ServiceToken, ServiceTokenCoach
 from coaching.models.session import EndedBy, LoadUnit, LoggedSet, PainMoment, PainReport, Session, SetKind
 from coaching.models.urgency import UrgencySignOff
 from coaching.models.webhook import (
@@ -83,6 +85,7 @@ __all__ = [
     "DEFAULT_LEVERS",
     "MIDLINE_JOINTS",
     "PAIN_KINDS",
+    "SCOPE_OF_CHANGES",
     "SCREENED_KINDS",
     "STRESS_LEVELS",
     "TEST_EVENT",
@@ -160,6 +163,9 @@ __all__ = [
     "ScheduledStatus",
     "Score",
     "SecondFactor",
+    "ServiceScope",
+    "ServiceToken",
+    "ServiceTokenCoach",
     "Session",
     "SetKind",
     "SetSide",

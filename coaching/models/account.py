@@ -1,7 +1,7 @@
 """Who signs in, and from which device."""
 
 import uuid
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
@@ -45,6 +45,10 @@ class Account(AbstractBaseUser):
 
 class DeviceTokenManager(AuthTokenManager.from_queryset(ScopedQuerySet)):  # type: ignore[misc]  # knox is untyped
     """As knox makes and finds tokens, bound to the practice like every other query."""
+
+    def get_queryset(self) -> Any:
+        """With the practice and who it is there: every request asks for them."""
+        return super().get_queryset().select_related("practice", "membership", "client")
 
 
 class DeviceToken(AbstractAuthToken, OfPractice):  # type: ignore[misc]  # knox is untyped

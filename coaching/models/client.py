@@ -42,6 +42,8 @@ class ClientQuerySet(ListQuerySet["Client"]):
             return mine.filter(id=actor.client_id)
         if actor.sees_all_clients:
             return mine
+        if actor.is_service:
+            return mine.filter(coach_id__in=actor.coach_ids)
         return mine.filter(Q(coach_id=actor.membership_id) | Q(coach__cover_id=actor.membership_id))
 
     def stopped(self) -> "ClientQuerySet":
@@ -83,6 +85,10 @@ class Client(PracticeRow):
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField()
     archived_at = models.DateTimeField(null=True, blank=True)
+    # CASCADE: what is left of a duplicate goes with the person's record.
+    merged_into = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.CASCADE, related_name="duplicates"
+    )
 
     objects: ClassVar = ClientQuerySet.as_manager()
 
@@ -98,6 +104,10 @@ class Client(PracticeRow):
                 name="client_one_current_per_account",
             ),
             models.CheckConstraint(condition=Q(name__length__gt=0), name="client_has_name"),
+            models.CheckConstraint(
+                condition=Q(merged_into__isnull=True) | Q(archived_at__isnull=False, account__isnull=True),
+                name="client_merged_is_archived",
+            ),
         ]
         indexes = [models.Index(fields=["practice", "dirty_from_on"], name="client_dirty_idx")]
 

@@ -13,6 +13,7 @@ class Role(models.TextChoices):
     OWNER = "owner"
     COACH = "coach"
     CLIENT = "client"
+    SERVICE = "service"  # a program with a service token; nobody is invited as one
 
 
 class MembershipQuerySet(ListQuerySet["Membership"]):
@@ -82,7 +83,7 @@ class Invitation(PracticeRow):
     class Meta(PracticeRow.Meta):
         constraints = [
             *PracticeRow.Meta.constraints,
-            one_of("role", Role.values, "invitation_role_known"),
+            one_of("role", [Role.OWNER, Role.COACH, Role.CLIENT], "invitation_role_known"),
             models.CheckConstraint(
                 condition=Q(role=Role.CLIENT, client__isnull=False)
                 | (~Q(role=Role.CLIENT) & Q(client__isnull=True)),

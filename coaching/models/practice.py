@@ -1,11 +1,19 @@
 """The tenant: one coaching business."""
 
 import uuid
+from typing import ClassVar
 
 from django.db import models
+from django.db.models import Q
 
 from coaching.models.base import within
-from coaching.models.scoped import OfPractice
+from coaching.models.scoped import OfPractice, ScopedQuerySet
+
+
+class PracticeQuerySet(ScopedQuerySet["Practice"]):
+    def open(self) -> "PracticeQuerySet":
+        """Those that nobody has closed."""
+        return self.filter(closed_at__isnull=True)
 
 
 class Practice(OfPractice):
@@ -26,6 +34,10 @@ class Practice(OfPractice):
     keeps_tombstones_days = models.PositiveSmallIntegerField(null=True, blank=True, default=365)
     version = models.PositiveIntegerField(default=1)
     created_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True, blank=True)
+    keep_until_on = models.DateField(null=True, blank=True)
+
+    objects: ClassVar = PracticeQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -35,6 +47,11 @@ class Practice(OfPractice):
             within("keeps_sent_mail_days", 3, 3650, "practice_keeps_sent_mail_possible", optional=True),
             # As long as a token lives, or a device of somebody erased would be told to sign in.
             within("keeps_tombstones_days", 90, 9999, "practice_keeps_tombstones_possible", optional=True),
+            models.CheckConstraint(
+                condition=Q(closed_at__isnull=True, keep_until_on__isnull=True)
+                | Q(closed_at__isnull=False, keep_until_on__isnull=False),
+                name="practice_closed_is_kept_until",
+            ),
         ]
 
     def __str__(self) -> str:

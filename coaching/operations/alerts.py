@@ -19,6 +19,7 @@ from coaching.models import (
     Clearance,
     Client,
     Closing,
+    ServiceScope,
     WebhookEvent,
 )
 from coaching.operations.audit import record_change
@@ -223,8 +224,13 @@ def _has_faded(alert: Alert, on: date) -> bool:
 
 @transaction.atomic
 def acknowledge(*, actor: Actor, alert_uid: uuid.UUID, expected_version: int, now: datetime) -> Alert:
-    """The coach has read it; it stays on the sheet, and is announced again only if it gets worse."""
-    alert = alert_to_change(actor, alert_uid, expected_version)
+    """Somebody has read it; it stays on the sheet, and is announced again only if it gets worse.
+
+    That nobody read a red flag is mailed after four hours, so a program never says that somebody did.
+    """
+    alert = alert_to_change(actor, alert_uid, expected_version, is_reading=True)
+    if actor.is_service and alert.kind == AlertKind.RED_FLAG:
+        raise ForbiddenError("A red flag is acknowledged by a person.")
     if alert.status == AlertStatus.CLOSED:
         raise ForbiddenError("This alert is closed.")
     alert.status = AlertStatus.ACKNOWLEDGED
@@ -239,7 +245,7 @@ def put_off(
     *, actor: Actor, alert_uid: uuid.UUID, expected_version: int, until_on: date, today: date, now: datetime
 ) -> Alert:
     """Off the sheet until a date, or until it gets worse. Raises ForbiddenError for a red flag."""
-    alert = alert_to_change(actor, alert_uid, expected_version)
+    alert = alert_to_change(actor, alert_uid, expected_version, is_reading=True)
     if alert.kind == AlertKind.RED_FLAG:
         raise ForbiddenError("A red flag can be acknowledged, never put off.")
     if alert.status == AlertStatus.CLOSED:
@@ -348,10 +354,15 @@ def visible_alert(actor: Actor, alert_uid: uuid.UUID) -> Alert:
     return alert
 
 
-def alert_to_change(actor: Actor, alert_uid: uuid.UUID, expected_version: int) -> Alert:
-    """The alert, locked, if a coach may change it and names its current version."""
+def alert_to_change(
+    actor: Actor, alert_uid: uuid.UUID, expected_version: int, *, is_reading: bool = False
+) -> Alert:
+    """The alert, locked, if the actor may change it and names its current version.
+
+    `is_reading`: it is only acknowledged or put off, which a service with the scope may do as well.
+    """
     alert = visible_alert(actor, alert_uid)
-    if not actor.is_coach:
+    if not actor.is_coach and not (is_reading and actor.has_scope(ServiceScope.ALERTS_WRITE)):
         raise ForbiddenError("Only a coach can do this.")
     locked = Alert.objects.select_for_update().select_related("client").get(id=alert.id)
     check_version(locked, expected_version)

@@ -38,7 +38,7 @@ from coaching.models.scope import across_practices, within_practice
 from coaching.operations.audit import record_change
 from coaching.operations.audit_door import forget_account, forget_subject
 from coaching.operations.sign_in_limits import forget_failures
-from coaching.reads.clients import client_for
+from coaching.reads.clients import client_for, merged_into
 
 AT_ONCE = 1000
 # Their ids are made here, or are told only within another record.
@@ -81,13 +81,18 @@ def erase(*, client: Client, actor: Actor | None, now: datetime, erased_at: date
     with within_practice(client.practice_id):
         _wipe_what_is_freed()
         client = _locked(client)
+        # What is left of duplicates that were merged into this client is of the same person.
+        records = [*merged_into(client).select_related("practice", "account"), client]
         account = client.account
         erasure = _leave_tombstone(client, erased_at or now)
         recipients = _recipients(client)
         address = account.email if account else ""
-        n_rows = _forget_mail(client)
-        _take_out_of_nights(client)
-        _unlink_trail(client)
+        n_rows = 0
+        for each in records:
+            add_digests(erasure, _digests_of(each))
+            n_rows += _forget_mail(each)
+            _take_out_of_nights(each)
+            _unlink_trail(each)
         record_change(
             actor=None if actor is None or actor.client_id == client.id else actor,
             practice_id=client.practice_id,
@@ -97,7 +102,7 @@ def erase(*, client: Client, actor: Actor | None, now: datetime, erased_at: date
             record_id="",
             now=now,
         )
-        n_rows += _delete_rows(client)
+        n_rows += sum(map(_delete_rows, records))
     has_account_gone = account is not None and _delete_account(account, client.practice_id)
     return Erased(erasure, n_rows, has_account_gone, client.created_at, recipients, address, client.name)
 
@@ -134,7 +139,6 @@ def _leave_tombstone(client: Client, erased_at: datetime) -> Erasure:
         client_digest=id_digest(client.uid),
         defaults={"erased_at": erased_at},
     )
-    add_digests(erasure, _digests_of(client))
     return erasure
 
 

@@ -28,9 +28,10 @@ class Claim:
 def plan_due_nights(*, now: datetime) -> int:
     """Make the rows of every night that is due and not there yet; safe to repeat and to run twice at once."""
     planned = 0
-    for practice in Practice.objects.annotate(last_night_on=Max("nights__night_on")):
+    last_nights = dict(Night.objects.values_list("practice_id").annotate(last=Max("night_on")))
+    for practice in Practice.objects.open():
         newest = newest_due_night(practice.zone, practice.night_hour, now)
-        last: date | None = practice.last_night_on
+        last: date | None = last_nights.get(practice.id)
         first = newest if last is None else last + timedelta(days=1)
         rows = [_night_row(practice, day, newest, now) for day in _days(first, newest)]
         Night.objects.bulk_create(rows, ignore_conflicts=True)

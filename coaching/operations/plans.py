@@ -135,7 +135,7 @@ def _tell_new_name(plan: Plan, now: datetime) -> None:
 def _editable_plan(actor: Actor, plan_uid: uuid.UUID) -> Plan:
     seen = plan_for(actor, plan_uid)
     plan = Plan.objects.select_for_update().get(id=seen.id)
-    if not actor.is_owner and plan.author_id != actor.account_id:
+    if not actor.is_coach or not (actor.is_owner or plan.author_id == actor.account_id):
         raise ForbiddenError("Only its author or the owner edits a plan.")
     if plan.archived_at is not None:
         raise GoneError("This plan has been archived.")

@@ -128,7 +128,8 @@ def _is_same(stored: Any, anew: Any) -> bool:
 def compare_scores(practice: Practice, *, now: datetime) -> Iterator[Compared]:
     """The newest scores that a late post could still change, night by night; one item for each chunk.
 
-    Clients who wait to be scored again, and scores of an older method, are left out.
+    Clients who wait to be scored again, duplicates that were merged, and scores of an older method, are left
+    out.
     """
     done = Night.objects.filter(practice=practice, status=NightStatus.DONE).order_by("-night_on")
     for night in done[:AT_MOST_NIGHTS_BACK]:
@@ -139,7 +140,10 @@ def compare_scores(practice: Practice, *, now: datetime) -> Iterator[Compared]:
 
 def _newest_items(night: Night) -> list[NightClient]:
     rows = NightClient.objects.filter(
-        night=night, state=NightClientState.SCORED, client__dirty_from_on__isnull=True
+        night=night,
+        state=NightClientState.SCORED,
+        client__dirty_from_on__isnull=True,
+        client__merged_into__isnull=True,
     )
     newest = {row.client_id: row for row in rows.select_related("client").order_by("client_id", "revision")}
     return list(newest.values())

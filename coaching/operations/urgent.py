@@ -293,6 +293,7 @@ def _unread_red_flags(now: datetime) -> list[Alert]:
         status=AlertStatus.OPEN,
         opened_at__lte=now - UNREAD_FOR,
         client__in=Client.objects.processed(),
+        practice__closed_at__isnull=True,
     )
     return list(rows.select_related("client__coach__cover__account"))
 

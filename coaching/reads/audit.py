@@ -4,10 +4,12 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Case, CharField, F, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models.functions import Coalesce
 
 from coaching.compute.local_days import local_day_bounds
-from coaching.models import Account, Actor, AuditEvent, Client, DeviceToken
+from coaching.models import Account, Actor, AuditEvent, Client, DeviceToken, ServiceToken
 from coaching.models.base import ListQuerySet
+from coaching.reads.clients import merged_into
 
 # Written for colleagues as well: that one was written or read is the client's affair, which one is not.
 COLLEAGUES_OWN = ("intervention_note",)
@@ -23,8 +25,12 @@ class TrailFilter:
 
 
 def audit_trail(actor: Actor, client: Client, wanted: TrailFilter) -> ListQuerySet[AuditEvent]:
-    """Events about this client, with `who`, `device_name` and `shown_id` as far as the actor may see them."""
-    events = AuditEvent.objects.filter(practice_id=actor.practice_id, subject_key=client.audit_key)
+    """Events about this client, with `who`, `device_name` and `shown_id` as far as the actor may see them.
+
+    What was done with a duplicate before it was merged into this client is among them.
+    """
+    keys = [client.audit_key, *merged_into(client).values_list("audit_key", flat=True)]
+    events = AuditEvent.objects.filter(practice_id=actor.practice_id, subject_key__in=keys)
     if wanted.from_on is not None:
         events = events.filter(at__gte=local_day_bounds(client.zone, wanted.from_on).starts_at)
     if wanted.until_on is not None:
@@ -34,7 +40,10 @@ def audit_trail(actor: Actor, client: Client, wanted: TrailFilter) -> ListQueryS
     who = Account.objects.filter(id=OuterRef("account_id")).values("name")
     return events.annotate(
         who=Subquery(who),
-        device_name=Subquery(_devices_named_to(actor).values("device_name")),
+        device_name=Coalesce(
+            Subquery(_devices_named_to(actor).values("device_name")),
+            Subquery(ServiceToken.objects.filter(uid=OuterRef("device_id")).values("name")),
+        ),
         shown_id=_id_shown_to(actor),
     )
 

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
-from django.db.models import Count, Max, Min, OuterRef, QuerySet, Subquery
+from django.db.models import Count, Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from coaching.errors import NotFoundError
-from coaching.models import Account, AuditEvent, Client, DeviceToken
+from coaching.models import Account, AuditEvent, Client, DeviceToken, ServiceToken
 
 NAMES = ("practice__uid", "account_id", "who", "device_id", "device_name", "client", "client_name")
 EVENT_COLUMNS = ("at", *NAMES, "action", "record_kind", "record_id", "detail")
@@ -57,8 +58,8 @@ def who_saw_what(search: TrailSearch) -> Iterator[dict[str, Any]]:
 def _found(search: TrailSearch) -> QuerySet[AuditEvent]:
     events = AuditEvent.objects.all()
     if search.client_uid is not None:
-        keys = Client.objects.filter(uid=search.client_uid).values("audit_key")
-        events = events.filter(subject_key__in=keys)
+        is_theirs = Q(uid=search.client_uid) | Q(merged_into__uid=search.client_uid)
+        events = events.filter(subject_key__in=Client.objects.filter(is_theirs).values("audit_key"))
     if search.account_id is not None:
         events = events.filter(account_id=search.account_id)
     if search.from_on is not None:
@@ -75,10 +76,11 @@ def _found(search: TrailSearch) -> QuerySet[AuditEvent]:
 def _with_names(events: QuerySet[AuditEvent]) -> QuerySet[AuditEvent]:
     """Names where they still exist; who was erased is an id that leads nowhere."""
     device = DeviceToken.objects.filter(uid=OuterRef("device_id")).values("device_name")
+    service = ServiceToken.objects.filter(uid=OuterRef("device_id")).values("name")
     client = Client.objects.filter(audit_key=OuterRef("subject_key"))
     return events.annotate(
         who=Subquery(Account.objects.filter(id=OuterRef("account_id")).values("name")),
-        device_name=Subquery(device),
+        device_name=Coalesce(Subquery(device), Subquery(service)),
         client=Subquery(client.values("uid")),
         client_name=Subquery(client.values("name")),
     )

@@ -13,6 +13,7 @@ from django.db.models import Q, QuerySet
 from coaching.compute.local_days import local_date_of
 from coaching.errors import MarkError
 from coaching.models import (
+    SCOPE_OF_CHANGES,
     Actor,
     Alert,
     Assignment,
@@ -68,7 +69,7 @@ def changes_for(
         raise MarkError("This mark is ahead of what there is. Start again without one.")
     rows = Change.objects.filter(
         practice_id=actor.practice_id, client__in=visible, id__gt=since, id__lte=settled
-    ).exclude(kind__in=() if actor.is_coach else (ChangeKind.CLEARANCE,))
+    ).exclude(kind__in=_kinds_kept_from(actor))
     if actor.client_id is None:
         rows = rows.exclude(~Q(kind=ChangeKind.CLIENT), client__in=visible.stopped())
     found = list(rows.select_related("client").order_by("id")[: page_size + 1])
@@ -78,6 +79,19 @@ def changes_for(
         upto=page[-1].id if page else since,
         has_more=len(found) > page_size,
     )
+
+
+def _kinds_kept_from(actor: Actor) -> list[str]:
+    """Clearances are for coaches; a service gets the kinds that its other scopes let it read."""
+    if actor.is_coach:
+        return []
+    if not actor.is_service:
+        return [ChangeKind.CLEARANCE]
+    return [
+        kind
+        for kind in ChangeKind
+        if kind not in SCOPE_OF_CHANGES or not actor.has_scope(SCOPE_OF_CHANGES[kind])
+    ]
 
 
 def _newest_and_settled() -> tuple[int, int]:

@@ -28,7 +28,7 @@ NIGHT_MAY_TAKE = timedelta(hours=1)
 MORNING_MAIL_BY = timedelta(hours=2)
 MAIL_MAY_WAIT = timedelta(hours=1)
 # Codes of mails that ended before they were sent, by nobody's fault.
-NOTHING_TO_TELL = "_(over|ended|passed|left|gone|erased)$"
+NOTHING_TO_TELL = "_(over|ended|passed|left|gone|erased|closed)$"
 DEAD_MAIL_TOLD_FOR = timedelta(days=7)
 CLOCKS_MAY_DIFFER = timedelta(seconds=5)
 POSTS_MAY_BE_AHEAD = timedelta(minutes=2)
@@ -45,7 +45,7 @@ class Trouble:
 
 def troubles(*, now: datetime) -> Iterator[Trouble]:
     """What the rows of all practices tell; to be asked across practices."""
-    for practice in Practice.objects.annotate(last_night_on=Max("nights__night_on")).order_by("id"):
+    for practice in Practice.objects.open().annotate(last_night_on=Max("nights__night_on")).order_by("id"):
         yield from _of_nights(practice, now)
     yield from _of_failed_clients()
     yield from _of_mail(now)

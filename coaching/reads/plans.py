@@ -4,7 +4,7 @@ import uuid
 from dataclasses import dataclass
 
 from coaching.errors import NotFoundError
-from coaching.models import Actor, Block, Plan, PlanDay, PlanVersion, Prescription
+from coaching.models import Actor, Block, Plan, PlanDay, PlanVersion, Prescription, ServiceScope
 from coaching.models.base import ListQuerySet
 
 DAY_CONTENT = ("blocks__prescriptions__exercise", "blocks__prescriptions__alternatives__exercise")
@@ -76,7 +76,7 @@ def plans_of(actor: Actor) -> ListQuerySet[Plan]:
 def plan_for(actor: Actor, plan_uid: uuid.UUID) -> Plan:
     """The plan with this id, archived ones included. Raises NotFoundError for another practice's too."""
     found = Plan.objects.filter(practice_id=actor.practice_id, uid=plan_uid).select_related("author").first()
-    if found is None or not actor.is_coach:
+    if found is None or not (actor.is_coach or actor.has_scope(ServiceScope.PLANS_READ)):
         raise NotFoundError("There is no such plan.")
     return found
 

@@ -1,7 +1,7 @@
 """The morning sheet: who needs a coach's attention today, in order, and why."""
 
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
@@ -135,10 +135,15 @@ class MorningSheet:
         return sum(line.folded_because == BEYOND_THE_FIRST for entry in self.entries for line in entry.lines)
 
 
-def morning_sheet(*, membership: Membership, on: date) -> MorningSheet:
-    """What this coach should read on `on`: their own clients and those they cover for that day."""
+def morning_sheet(*, membership: Membership, on: date, within: Collection[int] | None = None) -> MorningSheet:
+    """What this coach should read on `on`: their own clients and those they cover for that day.
+
+    `within`: the only clients that whoever asks may see, where these are not all of the coach's.
+    """
     practice = membership.practice
     watched = clients_watched_by(membership, on)
+    if within is not None:
+        watched = [client for client in watched if client in within]
     withdrawn = _withdrawn(watched, practice.zone)
     clients = _processed(watched)
     night = (

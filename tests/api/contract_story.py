@@ -164,7 +164,10 @@ class Story:
         self.files()
         self.csv_files()
         self.webhooks()
+        self.service_tokens()
+        self.merging()
         self.endings()
+        self.closing()
 
     def people(self) -> None:
         play, stand_for = self.stage.play, self.stage.stand_for
@@ -379,6 +382,22 @@ class Story:
         play("webhook_rotate_secret", 201, self.owner)
         play("webhook_delete", 204, self.owner)
 
+    def service_tokens(self) -> None:
+        play = self.stage.play
+        made = play("service_token_create", 201, self.owner)
+        shown = EXAMPLES["service_token_delete"]["parameters"]["token_id"]
+        self.stage.stand_for(shown, made["service_token"]["id"])
+        assert ask(with_token(made["token"]), "GET", "/alerts")
+        play("service_token_list", 200, self.owner)
+        play("service_token_delete", 204, self.owner)
+
+    def merging(self) -> None:
+        duplicate = ask(self.owner, "POST", "/clients", {"name": "M. Holt"})
+        self.stage.stand_for(EXAMPLES["client_merge"]["request"]["duplicate"], duplicate["id"])
+        client_id = self.stage.real[self.stage.id_in("client_get", "client_id")]
+        version = ask(self.owner, "GET", f"/clients/{client_id}")["version"]
+        self.stage.play("client_merge", 200, self.owner, version)
+
     def endings(self) -> None:
         play = self.stage.play
         play("plan_replace", 200, self.owner)
@@ -396,6 +415,11 @@ class Story:
         play("client_erase", 200, self.owner)
         play("membership_end", 204, self.owner)
         play("sign_out", 204, self.owner)
+
+    def closing(self) -> None:
+        body = EXAMPLES["sign_in"]["request"] | {"device_name": "owner's laptop"}
+        again = ask(APIClient(), "POST", "/sign-in", translated(body, self.stage.real))
+        self.stage.play("practice_close", 200, with_token(again["token"]))
 
 
 def told() -> Stage:

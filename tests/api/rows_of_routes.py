@@ -22,6 +22,7 @@ from coaching.models import (
     Restriction,
     ScheduledSession,
     Score,
+    ServiceToken,
     Session,
     Webhook,
     WebhookDelivery,
@@ -92,6 +93,7 @@ def add_rows(place: Place, api: Any, first: int, count: int) -> None:
         MembershipFactory(practice=coach.practice)
         token_for(coach)
         WebhookFactory(practice=coach.practice)
+        add_service_token(coach)
         tell_test_event(place, number)
         plan_by(coach, place.lift, name=f"Plan {number}")
         ExerciseFactory(practice=coach.practice)
@@ -161,6 +163,19 @@ def post_sessions(place: Place, api: Any, first: int, count: int) -> None:
     report = pain_body(client=str(place.cast.client.uid))
     for _ in range(count):
         assert api.put(f"/api/v1/pain-reports/{uuid.uuid4()}", report, format="json").status_code == 201
+
+
+def add_service_token(coach: Membership) -> None:
+    row = ServiceToken.objects.create(
+        practice=coach.practice,
+        name="Screen",
+        scopes=["sheet:read"],
+        token_digest=uuid.uuid4().hex,
+        made_by=coach,
+        created_at=NOW,
+        expires_at=NOW + timedelta(days=30),
+    )
+    row.coaches.set([coach])
 
 
 def tell_test_event(place: Place, number: int) -> None:
@@ -244,7 +259,7 @@ def address_of(route: str, place: Place) -> str:
 # An archive tells when it was made, so no two are the same and none stands for another.
 MADE_ANEW = {"api/v1/clients/<uuid:client_id>/export"}
 # What only owners read; everything else is read by the coach.
-OWNERS = ("api/v1/webhooks", "api/v1/exports/")
+OWNERS = ("api/v1/webhooks", "api/v1/service-tokens", "api/v1/exports/")
 # What must be asked, and the largest page, so that more rows are more rows shown.
 QUERIES = {
     "api/v1/clients/<uuid:client_id>/scheduled-sessions": "?from=2025-12-01&until=2026-03-20",

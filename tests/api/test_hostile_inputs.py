@@ -4,12 +4,13 @@ import json
 import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
 
 import pytest
 from django.apps import apps
+from django.utils import timezone
 from rest_framework import serializers
 
 from api.alerts import CloseIn, PutOffIn, WithdrawalIn
@@ -21,19 +22,21 @@ from api.exercises import ExerciseIn, StressIn
 from api.fields import FlagField, LoadField, NumberField, TextField, WholeField
 from api.injuries import InjuryIn, RestrictionIn
 from api.memberships import MembershipPatch
+from api.merging import MergingIn
 from api.pain_fields import PainReportAlone
 from api.password_resets import AcceptResetIn, ResetIn
 from api.plan_preview import PreviewIn
 from api.plans import PlanIn
-from api.practice import PracticePatch
+from api.practice import ClosingPracticeIn, PracticePatch
 from api.referrals import ReferralIn
 from api.second_factor import BeginIn, ConfirmIn, RemoveIn
+from api.service_tokens import ServiceTokenIn
 from api.sessions import BatchIn, SessionIn
 from api.sign_in import AcceptIn, InvitationIn, PasswordField, PasswordIn, SignInIn
 from api.webhooks import SecretIn, WebhookIn
-from coaching.models import Alert, Assignment, Injury, Plan, PlanVersion, ScheduledSession, Webhook
+from coaching.models import Alert, Assignment, Client, Injury, Plan, PlanVersion, ScheduledSession, Webhook
 from tests.bodies import pain_body, session_body, set_body
-from tests.factories import NOW, PASSWORD, AlertFactory, InjuryFactory, WebhookFactory
+from tests.factories import NOW, PASSWORD, AlertFactory, ConsentFactory, InjuryFactory, WebhookFactory
 from tests.plan_builders import knee_lift, plan_by
 
 Path = tuple[str | int, ...]
@@ -50,6 +53,10 @@ class World:
     @cached_property
     def injury(self) -> Injury:
         return InjuryFactory(client=self.cast.client)
+
+    @cached_property
+    def duplicate(self) -> Client:
+        return ConsentFactory(client__coach=self.cast.coach, client__account=None).client
 
     @cached_property
     def alert(self) -> Alert:
@@ -344,6 +351,35 @@ ROUTES = {
         ErasureIn,
         lambda w: f"{w.client}/erasure",
         lambda w: {"confirm": w.cast.client.name},
+        who="owner",
+    ),
+    "merging POST": Route(
+        "post",
+        MergingIn,
+        lambda w: f"{w.client}/merging",
+        lambda w: {"duplicate": str(w.duplicate.uid)},
+        who="owner",
+    ),
+    "practice closing POST": Route(
+        "post",
+        ClosingPracticeIn,
+        lambda w: "/api/v1/practice/closing",
+        lambda w: {
+            "current_password": PASSWORD,
+            "keep_until_on": (timezone.now() + timedelta(days=60)).date().isoformat(),
+        },
+        who="owner",
+    ),
+    "service tokens POST": Route(
+        "post",
+        ServiceTokenIn,
+        lambda w: "/api/v1/service-tokens",
+        lambda w: {
+            "name": "Wall screen",
+            "scopes": ["sheet:read"],
+            "expires_at": (timezone.now() + timedelta(days=30)).isoformat(),
+            "coaches": [str(w.cast.coach.uid)],
+        },
         who="owner",
     ),
     "webhooks POST": Route("post", WebhookIn, lambda w: "/api/v1/webhooks", webhook_body, who="owner"),

@@ -80,7 +80,8 @@ def test_a_coach_sets_their_own_floor_and_ceiling_of_weekly_sets(cast, signed_in
         ({"cover": "7"}, "/cover"),
         ({"cover": "11111111-1111-4111-8111-111111111111"}, "/cover"),
         ({"wants_digest": 1}, "/wants_digest"),
-        ({"role": "owner"}, "/role"),
+        ({"role": "client"}, "/role"),
+        ({"role": "service"}, "/role"),
         ({"weekly_sets_floor": -1}, "/weekly_sets_floor"),
         ({"weekly_sets_floor": 4.3}, "/weekly_sets_floor"),
         ({"weekly_sets_ceiling": 100.5}, "/weekly_sets_ceiling"),
@@ -133,13 +134,13 @@ def test_a_colleague_takes_the_clients_of_who_leaves(cast, signed_in):
     assert Client.objects.get(id=cast.client.id).coach == cast.colleague
 
 
-def test_who_has_left_is_out_on_every_device_and_covers_nobody(cast, signed_in):
+def test_who_has_left_is_out_on_every_device_and_the_successor_covers(cast, signed_in):
     theirs = signed_in(cast.coach)
     cast.colleague.cover = cast.coach
     cast.colleague.save()
     leave(signed_in(cast.owner), cast.coach, "?hand_over_to=owner")
     assert theirs.get("/api/v1/me").status_code == 401
-    assert Membership.objects.get(id=cast.colleague.id).cover is None
+    assert Membership.objects.get(id=cast.colleague.id).cover == cast.owner
     assert signed_in(cast.owner).get(address(cast.coach)).status_code == 404
 
 
@@ -170,6 +171,37 @@ def test_who_leaves_does_not_take_over(cast, signed_in):
 def test_who_ends_a_membership(cast, signed_in, who, status):
     answer = leave(signed_in(getattr(cast, who)), cast.coach, "?hand_over_to=owner")
     assert answer.status_code == status
+
+
+def test_an_owner_shares_ownership_and_passes_it_on(cast, signed_in):
+    owner = signed_in(cast.owner)
+    assert patch(owner, cast.coach, {"role": "owner"}).json()["role"] == "owner"
+    assert patch(signed_in(cast.coach), cast.owner, {"role": "coach"}).json()["role"] == "coach"
+    assert patch(owner, cast.colleague, {"role": "owner"}).status_code == 403
+
+
+def test_the_last_owner_is_not_demoted_by_anybody(cast, signed_in):
+    assert patch(signed_in(cast.owner), cast.owner, {"role": "coach"}).status_code == 409
+    assert Membership.objects.get(id=cast.owner.id).role == "owner"
+
+
+@pytest.mark.parametrize(("who", "status"), [("coach", 403), ("colleague", 403), ("stranger", 404)])
+def test_nobody_but_an_owner_makes_an_owner(cast, signed_in, who, status):
+    assert patch(signed_in(getattr(cast, who)), cast.coach, {"role": "owner"}).status_code == status
+
+
+def test_who_is_no_owner_any_more_sees_their_own_clients_at_once(cast, signed_in):
+    owner = signed_in(cast.owner)
+    patch(owner, cast.coach, {"role": "owner"})
+    assert owner.get(f"/api/v1/clients/{cast.client.uid}").status_code == 200
+    patch(signed_in(cast.coach), cast.owner, {"role": "coach"})
+    assert owner.get(f"/api/v1/clients/{cast.client.uid}").status_code == 404
+
+
+def test_the_trail_says_what_was_changed_of_a_member(cast, signed_in):
+    patch(signed_in(cast.owner), cast.coach, {"role": "owner"})
+    event = AuditEvent.objects.get(record_kind="membership")
+    assert (event.action, event.detail) == ("update", {"fields": ["role"]})
 
 
 def test_a_client_does_not_list_the_members(cast, signed_in):

@@ -102,6 +102,12 @@ EACH_ROW = Unversioned("each row is a put under its own id, and nothing that sta
 ONCE = Unversioned("what it answers is a secret shown once, so that no two answers can be the same")
 ROWS: dict[tuple[str, str], Edit | Put | Post | Unversioned] = {
     ("patch", CLIENT): Edit(lambda w: (w.client, {"name": "Nora New"})),
+    ("post", CLIENT + "/merging"): Edit(
+        lambda w: (f"{w.client}/merging", {"duplicate": str(w.duplicate.uid)}), "owner"
+    ),
+    ("post", V1 + "service-tokens"): ONCE,
+    ("post", V1 + "practice/closing"): Unversioned("the current password stands for the version"),
+    ("delete", V1 + "service-tokens/<uuid:token_id>"): Unversioned("it is never edited"),
     ("post", V1 + "clients"): Post(lambda w: ("/api/v1/clients", client_body(w)), {"name": "Other"}),
     ("post", CLIENT + "/body-masses"): Put(
         lambda w: (f"{w.client}/body-masses", {"measured_on": "2026-03-01", "body_mass_kg": 80.5}),

@@ -93,6 +93,9 @@ ROWS = {
         ((("--practice", NOBODY), 1, "no such practice"), (("--practice", "12"), 2, "is not an id like")),
         keys=("is_dry_run", "practices"),
     ),
+    "delete_closed_practices": Row(
+        ("--dry-run",), ((("--on", "2026-03-02"), 2, "--on"),), keys=("practices",)
+    ),
     "demo": Row(None, ((("--on", "yesterday"), 2, "is not a date like 2026-03-02"),), has_json=False),
     "doctor": Row(None, has_json=False),  # what it finds depends on the machine; see test_doctor.py
     "grant_service_role": Row(None, has_json=False),

@@ -49,6 +49,8 @@ from coaching.models import (
     Restriction,
     ScheduledSession,
     Score,
+    ServiceToken,
+    ServiceTokenCoach,
     Session,
     SignInFailures,
     UrgencySignOff,
@@ -56,7 +58,7 @@ from coaching.models import (
     WebhookDelivery,
 )
 from tests.constraint_rows import DAY, SMALLEST, insert, world
-from tests.factories import NOW, AlertFactory, WebhookFactory, fresh_uid
+from tests.factories import NOW, AlertFactory, MembershipFactory, WebhookFactory, fresh_uid
 
 Changes = dict[str, Any]
 LATER = DAY + timedelta(days=1)
@@ -159,6 +161,11 @@ CASES: dict[str, Check | Once] = {
         ],
         {"digest": "5" * 64},
     ),
+    "practice_closed_is_kept_until": Check(
+        Practice,
+        [{}, {"closed_at": NOW, "keep_until_on": LATER}],
+        [{"closed_at": NOW}, {"keep_until_on": LATER}],
+    ),
     "membership_role_known": Check(
         Membership, [{"role": "owner"}, {"role": "coach"}], [{"role": "client"}, {"role": ""}]
     ),
@@ -209,6 +216,21 @@ CASES: dict[str, Check | Once] = {
         Client,
         [{"account": None}, {"archived_at": NOW}],
         {"account": lambda w: w.account},
+    ),
+    "client_merged_is_archived": Check(
+        Client,
+        [{"merged_into": lambda w: w.client, "archived_at": NOW}, {"account": lambda w: w.account}],
+        [
+            {"merged_into": lambda w: w.client},
+            {"merged_into": lambda w: w.client, "archived_at": NOW, "account": lambda w: w.account},
+        ],
+    ),
+    "servicetoken_has_name": Check(ServiceToken, [{"name": "Å"}], [{"name": ""}]),
+    "servicetoken_ends_after_it_begins": Check(
+        ServiceToken, [{"expires_at": NOW + timedelta(seconds=1)}], [{"expires_at": NOW}]
+    ),
+    "servicetokencoach_named_once": Once(
+        ServiceTokenCoach, [{"coach": lambda w: MembershipFactory(practice=w.practice)}]
     ),
     "client_has_name": Check(Client, [{"name": "Å"}], [{"name": ""}]),
     "bodymass_one_a_day": Once(BodyMass, [{"measured_on": LATER}, {"client": lambda w: w.other_client}]),
@@ -712,6 +734,7 @@ def test_ids_and_digests_that_stand_once_are_known():
         ("practice", "uid"),
         ("invitation", "token_digest"),
         ("calendarfeed", "token_digest"),
+        ("servicetoken", "token_digest"),
         ("client", "audit_key"),
         ("exercise", "uid"),
         ("mailrow", "key"),

@@ -37,13 +37,13 @@ def _views() -> list[tuple[str, Any]]:
             if isinstance(each, URLResolver):
                 walk(each.url_patterns, route)
             else:
-                found.append((_named(route), each.callback))
+                found.append((named(route), each.callback))
 
     walk(get_resolver().url_patterns, "")
     return found
 
 
-def _named(route: str) -> str:
+def named(route: str) -> str:
     """`api/v1/clients/<uuid:client_id>` is `clients/{client}`."""
     pieces = route.removeprefix(V1).split("<")
     return pieces[0] + "".join(
@@ -141,6 +141,7 @@ CLEARANCE = {
     "joint": "hip", "side": "left", "clinician_name": "Dana Doctor", "clinician_profession": "surgeon",
     "cleared_on": "2026-03-01", "flags": ["night_pain"],
 }  # fmt: skip
+SERVICE_TOKEN = {"name": "Any", "scopes": ["sheet:read"], "expires_at": "2026-09-01T00:00:00Z"}
 CALENDAR = "?from=2026-02-23&until=2026-03-29"
 SWAPS = "?joint=knee&side=left"
 STRESS = {"stress": 0.5, "reason": "Other"}
@@ -179,6 +180,10 @@ CALLS: dict[str, Call] = {
     f"PATCH {CLIENT} | coach": Call(
         lambda a: {"coach": str(a.folder.membership)}, path=in_home, version=True
     ),
+    f"POST {CLIENT}/merging": Call(lambda a: {"duplicate": str(a.home.newcomer)}, version=True),
+    f"POST {CLIENT}/merging | duplicate": Call(
+        lambda a: {"duplicate": str(a.folder.newcomer)}, path=in_home, version=True
+    ),
     f"POST {CLIENT}/body-masses": Call(lambda a: {"measured_on": "2026-03-01", "body_mass_kg": 80.5}),
     f"PUT {CLIENT}/consents/{{purpose}}": Call(lambda a: {"text_version": "2"}, version=True),
     f"POST {CLIENT}/erasure": Call(lambda a: {"confirm": name_of(a.folder)}),
@@ -195,6 +200,12 @@ CALLS: dict[str, Call] = {
         path=lambda a: {"membership": a.home.membership},
         version=True,
     ),
+    # service tokens and closing
+    "POST service-tokens": Call(lambda a: SERVICE_TOKEN),
+    "POST service-tokens | coaches": Call(lambda a: SERVICE_TOKEN | {"coaches": [str(a.folder.membership)]}),
+    "DELETE service-tokens/{token}": Call(path=lambda a: {"token": a.folder.service_token}),
+    "POST practice/closing": Call(lambda a: OWN_PASSWORD),
+    "GET morning-sheet | coach": Call(query=lambda a: f"?coach={a.folder.membership}"),
     # injuries
     f"POST {CLIENT}/injuries": Call(lambda a: site_body(said="Sore.")),
     f"PATCH {INJURY}": Call(lambda a: {"status": "settled"}, version=True),

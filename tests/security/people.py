@@ -28,6 +28,7 @@ from coaching.models import (
     Referral,
     Restriction,
     ScheduledSession,
+    ServiceToken,
     Session,
 )
 from coaching.operations.calendar_feeds import make_feed
@@ -60,6 +61,7 @@ class Folder:
     membership: Any
     device: Any
     webhook: Any
+    service_token: Any
     injury: Any
     restriction: Any
     plan: Any
@@ -188,6 +190,7 @@ def folder_of(client: Client, lift: Exercise) -> Folder:
         membership=coach.uid,
         device=_device_of(coach),
         webhook=WebhookFactory(practice=practice).uid,
+        service_token=_service_token(coach),
         injury=injury.uid,
         restriction=restriction.uid,
         plan=plan.uid,
@@ -207,6 +210,13 @@ def folder_of(client: Client, lift: Exercise) -> Folder:
 
 def _device_of(coach: Membership) -> uuid.UUID:
     return device_with(token_for(coach)).get().uid
+
+
+def _service_token(coach: Membership) -> uuid.UUID:
+    return ServiceToken.objects.create(
+        practice=coach.practice, name="Any", scopes=["sheet:read"], token_digest=uuid.uuid4().hex,
+        made_by=coach, created_at=NOW, expires_at=NOW + timedelta(days=30),
+    ).uid  # fmt: skip
 
 
 def _scheduled(client: Client, plan: Plan) -> ScheduledSession:
@@ -248,6 +258,7 @@ def _gone(folder: Folder, client: Client, leaver: Membership) -> Folder:
     LoggedSet.objects.filter(uid=folder.set).delete()
     Session.objects.filter(uid=folder.session).update(deleted_at=NOW)
     DeviceToken.objects.filter(uid=folder.device).delete()
+    ServiceToken.objects.filter(uid=folder.service_token).update(revoked_at=NOW)
     hook = WebhookFactory(practice=client.practice, removed_at=NOW, is_active=False)
     Alert.objects.filter(uid=folder.alert).update(status="closed", closing="by_coach", closed_on=TODAY)
     Client.objects.filter(uid=folder.newcomer).update(archived_at=NOW)

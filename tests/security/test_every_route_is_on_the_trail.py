@@ -144,6 +144,13 @@ TOLD: dict[tuple[str, str], Told] = {
     ("get", V1 + "clients"): Told("client_list", lambda w: "/api/v1/clients"),
     ("get", CLIENT): of_client("client"),
     ("patch", CLIENT): of_client("client", body=once({"name": "Nora New"}), version='"1"'),
+    ("post", CLIENT + "/merging"): of_client(
+        "client",
+        "/merging",
+        body=lambda w: {"duplicate": str(w.duplicate.uid)},
+        who="owner",
+        version='"1"',
+    ),
     ("get", CLIENT + "/body-masses"): of_client("body_mass", "/body-masses"),
     ("post", CLIENT + "/body-masses"): of_client(
         "body_mass", "/body-masses", body=once({"measured_on": "2026-03-01", "body_mass_kg": 80.5})
@@ -401,6 +408,10 @@ NOT_OF_CLIENTS = {
             ("patch", V1 + "memberships/<uuid:membership_id>"),
             ("get", V1 + "practice"),
             ("patch", V1 + "practice"),
+            ("get", V1 + "service-tokens"),
+            ("post", V1 + "service-tokens"),
+            ("delete", V1 + "service-tokens/<uuid:token_id>"),
+            ("post", V1 + "practice/closing"),
             ("get", V1 + "webhooks"),
             ("post", V1 + "webhooks"),
             ("get", V1 + "webhooks/<uuid:webhook_id>"),

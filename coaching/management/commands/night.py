@@ -39,7 +39,7 @@ class Command(CommandByHand):
 
     @across_practices("by hand, for one practice or for all")
     def handle(self, *args: Any, **options: Any) -> None:
-        on, practices = options["on"], practices_meant(options["practice"])
+        on, practices = options["on"], practices_meant(options["practice"], are_open=True)
         for practice in practices:
             today = timezone.localdate(timezone=ZoneInfo(practice.zone))
             if on > today:
