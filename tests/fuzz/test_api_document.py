@@ -55,7 +55,11 @@ CHECKS = [
 GOALS = {"owner": 0.4, "coach": 0.4, "self": 0.25, "far_coach": 0.15}
 
 # Ids that a client app makes are each practice's own: another's id there names nothing, and is taken as new.
-OWN_NAMESPACE = ("DELETE /api/v1/pain-reports/{report_id}", "DELETE /api/v1/sessions/{session_id}")
+OWN_NAMESPACE = {
+    f"{method} {path}"
+    for method in ("PUT", "DELETE")
+    for path in ("/api/v1/pain-reports/{report_id}", "/api/v1/sessions/{session_id}")
+}
 # Done only with the code of a mail or an authenticator, or a server that listens; their own tests do them.
 NEVER_DONE = {
     "POST /api/v1/invitations/accept",
