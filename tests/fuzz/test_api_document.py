@@ -56,11 +56,14 @@ GOALS = {"owner": 0.4, "coach": 0.4, "self": 0.25, "far_coach": 0.15}
 
 # Ids that a client app makes are each practice's own: another's id there names nothing, and is taken as new.
 # The address of a calendar is its key, whoever asks.
-CROSSES_NOTHING = (
-    "DELETE /api/v1/pain-reports/{report_id}",
-    "DELETE /api/v1/sessions/{session_id}",
+CROSSES_NOTHING = {
     "GET /api/v1/calendar/{token}.ics",
-)
+    *(
+        f"{method} {path}"
+        for method in ("PUT", "DELETE")
+        for path in ("/api/v1/pain-reports/{report_id}", "/api/v1/sessions/{session_id}")
+    ),
+}
 # Done only with the code of a mail or an authenticator, or a server that listens; their own tests do them.
 NEVER_DONE = {
     "POST /api/v1/invitations/accept",
