@@ -57,7 +57,8 @@ class ExportView(Endpoint):
     def get(self, request: Request, client_id: uuid.UUID) -> HttpResponseBase:
         """All there is about a client as one zip file: JSON without loss, CSV to read, and a manifest.
 
-        For the client, their coaches and owners; each time is on the trail.
+        For the client, their coaches and owners; each time is on the trail. The client's own leaves out what
+        coaches noted for themselves.
         """
         file = export_person(actor=self.actor, client_uid=client_id, now=timezone.now())
         headers = {"Cache-Control": "private, no-store"}

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import pytest
 from django.db import connection
+from django.test.client import ClientHandler
 from hypothesis import settings as property_settings
 from rest_framework.test import APIClient
 
@@ -35,6 +36,24 @@ def quick_settings(settings, tmp_path):
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.VAR_DIR = tmp_path
     settings.OUTBOX_DIR = tmp_path / "outbox"
+
+
+@pytest.fixture(autouse=True)
+def streams_closed(monkeypatch):
+    """A server closes what it has sent; the test client leaves that to whoever reads to the end."""
+    streams = []
+    handle = ClientHandler.__call__
+
+    def noted(self, environ):
+        answer = handle(self, environ)
+        if answer.streaming:
+            streams.append(answer)
+        return answer
+
+    monkeypatch.setattr(ClientHandler, "__call__", noted)
+    yield
+    for answer in streams:
+        answer.close()
 
 
 TRANSACTIONAL = {"transactional_db", "live_server", "django_db_reset_sequences"}

@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from typing import IO, Any
 
 from django.db import connection, transaction
@@ -44,20 +45,23 @@ CSV_FILES: dict[str, tuple[str, Callable[[list[int]], Iterator[bytes]]]] = {
 def export_person(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> IO[bytes]:
     """The archive as a file to read from, on disk beyond a few megabytes.
 
-    Raises NotFoundError, GoneError, ConsentMissingError.
+    A client's own leaves out what coaches noted for themselves; the owner's has it, for a move to another
+    practice, and for whoever has to decide whether the client is to have it. Raises NotFoundError, GoneError, ConsentMissingError.
     """
-    return write_archive(client_to_export(actor=actor, client_uid=client_uid, now=now), now)
+    client = client_to_export(actor=actor, client_uid=client_uid, now=now)
+    return write_archive(client, now, for_client=actor.client_id is not None)
 
 
-def write_archive(client: Client, now: datetime) -> IO[bytes]:
+def write_archive(client: Client, now: datetime, *, for_client: bool = False) -> IO[bytes]:
     file = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY_BYTES)  # noqa: SIM115 - the caller reads and closes it
     try:
         with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive, _one_moment():
             written = _Written(archive, now)
             for kind in KINDS:
-                written.add(f"json/{kind.name}.json", _json_pieces(plain_rows(kind, client)))
+                told = partial(plain_rows, kind, client, for_client=for_client)
+                written.add(f"json/{kind.name}.json", _json_pieces(told()))
                 if kind.name not in TOLD_ELSEWHERE:
-                    written.add(f"csv/{kind.name}.csv", _csv_pieces(kind, plain_rows(kind, client)))
+                    written.add(f"csv/{kind.name}.csv", _csv_pieces(kind, told()))
             for name, (kind_name, write) in CSV_FILES.items():
                 keys = list(KIND_NAMED[kind_name].rows(client).values_list("pk", flat=True))
                 written.add(f"csv/{name}.csv", write(keys))

@@ -186,6 +186,7 @@ KINDS = (
     Kind("mails", MailRow, frozenset({"payload", "key"}), _mails, is_brought_in=False),
     Kind("trail", AuditEvent, frozenset({"subject_key"}), _trail, is_brought_in=False),
 )
+NOTES_OF_COACHES = frozenset({"private_note", "close_note"})
 KIND_NAMED = {kind.name: kind for kind in KINDS}
 BROUGHT_IN = tuple(kind for kind in KINDS if kind.is_brought_in)
 
@@ -208,11 +209,15 @@ POINTS_AT_PEOPLE = frozenset(
 )
 
 
-def plain_rows(kind: Kind, client: Client) -> Iterator[Plain]:
-    """The rows of a kind, a few hundred in memory at a time."""
+def plain_rows(kind: Kind, client: Client, *, for_client: bool = False) -> Iterator[Plain]:
+    """The rows of a kind, some hundred at a time; for the client without what coaches noted for themselves."""
     rows = with_references(kind, kind.rows(client))
+    if for_client and kind.model is InterventionNote:
+        rows = rows.filter(is_shared=True)
+    kept_from = NOTES_OF_COACHES if for_client else frozenset()
     for row in rows.iterator(chunk_size=READ_AT_ONCE):
-        yield plain_row(kind, row)
+        plain = plain_row(kind, row)
+        yield plain | {name: "" for name in kept_from if name in plain}
 
 
 def with_references(kind: Kind, rows: Rows) -> Rows:
