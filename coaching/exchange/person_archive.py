@@ -46,7 +46,8 @@ def export_person(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> IO[b
     """The archive as a file to read from, on disk beyond a few megabytes.
 
     A client's own leaves out what coaches noted for themselves; the owner's has it, for a move to another
-    practice, and for whoever has to decide whether the client is to have it. Raises NotFoundError, GoneError, ConsentMissingError.
+    practice, and for whoever has to decide whether the client is to have it.
+    Raises NotFoundError, GoneError, ConsentMissingError.
     """
     client = client_to_export(actor=actor, client_uid=client_uid, now=now)
     return write_archive(client, now, for_client=actor.client_id is not None)

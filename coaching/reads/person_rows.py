@@ -210,7 +210,7 @@ POINTS_AT_PEOPLE = frozenset(
 
 
 def plain_rows(kind: Kind, client: Client, *, for_client: bool = False) -> Iterator[Plain]:
-    """The rows of a kind, some hundred at a time; for the client without what coaches noted for themselves."""
+    """The rows of a kind, some hundred at once; for the client without what coaches noted for themselves."""
     rows = with_references(kind, kind.rows(client))
     if for_client and kind.model is InterventionNote:
         rows = rows.filter(is_shared=True)
