@@ -1,6 +1,5 @@
 """What the doctor says: each trouble is made, and must be named with what to do about it."""
 
-import json
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -38,14 +37,10 @@ def well(cast, time_machine, monkeypatch):
 
 
 @pytest.fixture
-def look(capsys):
+def look(json_of):
     def run():
-        code = 0
-        try:
-            call_command("doctor", "--json")
-        except CommandError as ended:
-            code = ended.returncode
-        return json.loads(capsys.readouterr().out)["found"], code
+        said, code = json_of("doctor")
+        return said["found"], code
 
     return run
 

@@ -1,11 +1,10 @@
 """Roll-ups and scores made anew: as stored where all is well, named and mended where it is not."""
 
-import json
 import uuid
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 
 import pytest
-from django.core.management import CommandError, call_command
 
 from coaching.models import Client, JointDay, LiftDay, Score
 from coaching.nightly import run_due_nights
@@ -38,18 +37,8 @@ def trained(cast, signed_in, time_machine):
 
 
 @pytest.fixture
-def recompute(capsys):
-    """Type the command; what it said as an object, and its code."""
-
-    def run(*words):
-        code = 0
-        try:
-            call_command("recompute", *words, "--json")
-        except CommandError as ended:
-            code = ended.returncode
-        return json.loads(capsys.readouterr().out), code
-
-    return run
+def recompute(json_of):
+    return partial(json_of, "recompute")
 
 
 def told(said):

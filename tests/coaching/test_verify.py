@@ -1,10 +1,8 @@
 """What must hold between rows: each rule is seen to fail where its rows were broken on purpose."""
 
-import json
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from django.core.management import CommandError, call_command
 from django.db import models
 
 from coaching import nightly
@@ -24,14 +22,9 @@ def scored(cast, time_machine):
 
 
 @pytest.fixture
-def verify(capsys):
+def verify(json_of):
     def run(*words):
-        code = 0
-        try:
-            call_command("verify", *words, "--json")
-        except CommandError as ended:
-            code = ended.returncode
-        said = json.loads(capsys.readouterr().out)
+        said, code = json_of("verify", *words)
         return {each["rule"]: each["rows"] for each in said["broken"]}, said, code
 
     return run
