@@ -104,7 +104,6 @@ class ProblemAutoSchema(ReadingAutoSchema):
             "permission_denied": is_signed_in,  # if only to a service token without the scope
             "not_found": "{" in self.path,
             "consent_missing": rests_without_consent(self.get_operation_id(), self.path),
-            "gone": "{client_id}" in self.path,
             "empty_body": self.method == "PATCH",
             **dict.fromkeys(WITH_CSV if sends_csv else WITH_BODY, has_body),
             **dict.fromkeys(
