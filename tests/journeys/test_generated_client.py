@@ -30,6 +30,7 @@ post_hooks: []
 content_type_overrides:
   image/png: application/octet-stream
   application/pdf: application/octet-stream
+  application/zip: application/octet-stream
   image/svg+xml: text/plain
   text/csv: application/octet-stream
 """
