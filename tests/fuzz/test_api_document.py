@@ -64,8 +64,10 @@ CROSSES_NOTHING = {
         for path in ("/api/v1/pain-reports/{report_id}", "/api/v1/sessions/{session_id}")
     ),
 }
-# Done only with the code of a mail or an authenticator, or a server that listens; their own tests do them.
+# Done only with the code of a mail or an authenticator, a server that listens, or two records that do not
+# contradict each other; their own tests do them.
 NEVER_DONE = {
+    "POST /api/v1/clients/{client_id}/merging",
     "POST /api/v1/invitations/accept",
     "POST /api/v1/me/second-factor/confirmation",
     "POST /api/v1/me/second-factor/removal",
