@@ -65,7 +65,7 @@ def _turns(practice: Practice) -> QuerySet[NightClient]:
 
 
 def _unlike_their_clients(practice: Practice, now: datetime) -> QuerySet[Night]:
-    """An erased client's turns are gone, and stay counted."""
+    """An erasure takes the client's turns out of the counts as well."""
 
     def count(state: NightClientState) -> Count:
         return Count("night_clients", filter=Q(night_clients__revision=0, night_clients__state=state))
@@ -73,7 +73,7 @@ def _unlike_their_clients(practice: Practice, now: datetime) -> QuerySet[Night]:
     rows = Night.objects.filter(practice=practice, status=NightStatus.DONE).annotate(
         scored=count(NightClientState.SCORED), failed=count(NightClientState.FAILED)
     )
-    return rows.exclude(clients_scored__gte=F("scored"), clients_failed__gte=F("failed"))
+    return rows.exclude(clients_scored=F("scored"), clients_failed=F("failed"))
 
 
 def _scored_without_score(practice: Practice, now: datetime) -> QuerySet[NightClient]:
@@ -97,7 +97,7 @@ NIGHTS = [
             night__status=NightStatus.DONE, state=NightClientState.TODO
         ),
     ),
-    Rule("A night that is done has counted each client that it lists.", _unlike_their_clients),
+    Rule("A night that is done has counted just the clients that it lists.", _unlike_their_clients),
     Rule("Each client whom a night has scored has that score.", _scored_without_score),
     Rule("Each score is of a client whom a night has listed.", _score_without_turn),
 ]

@@ -38,6 +38,10 @@ def count_one_too_few(cast):
     Night.objects.update(clients_scored=1)
 
 
+def count_one_too_many(cast):
+    Night.objects.update(clients_scored=3)
+
+
 def lose_a_score(cast):
     Score.objects.filter(client=cast.client).delete()
 
@@ -88,7 +92,8 @@ def give_away_a_turn(cast):
 
 BREAKING = [
     (leave_a_client_to_do, "A night that is done has no client left to do."),
-    (count_one_too_few, "A night that is done has counted each client that it lists."),
+    (count_one_too_few, "A night that is done has counted just the clients that it lists."),
+    (count_one_too_many, "A night that is done has counted just the clients that it lists."),
     (lose_a_score, "Each client whom a night has scored has that score."),
     (lose_a_turn, "Each score is of a client whom a night has listed."),
     (lose_the_sets, "A session has work sets if, and only if, it counts some."),
