@@ -53,7 +53,7 @@ schema: .venv/requirements-dev.lock
 	$(SPECTACULAR) --file api/openapi.yaml
 
 LOCK := uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
-	--no-emit-index-url --no-header --no-annotate pyproject.toml
+	--no-strip-extras --no-emit-index-url --no-header --no-annotate pyproject.toml
 lock:
 	$(LOCK) --output-file requirements.lock
 	$(LOCK) --constraint requirements.lock --group dev --group fuzz --output-file requirements-dev.lock
