@@ -10,6 +10,7 @@ from django.db import transaction
 
 from coaching.exchange.keeping import keep_to_periods
 from coaching.models import Client, Night, NightStatus, Practice
+from coaching.models.database_faults import again_if_rolled_back
 from coaching.models.scope import across_practices, within_practice
 from coaching.operations import nights
 from coaching.operations.changes import note_sessions_due
@@ -89,13 +90,7 @@ def run_night(
 def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
     """Score the claimed clients in one transaction; after a failure they are tried again alone."""
     try:
-        with transaction.atomic():
-            items = nights.lock_claim(claim)
-            note_sessions_due(items=items, on=claim.night.night_on, now=now)
-            result = score_chunk(items=items, night_on=claim.night.night_on, now=now)
-            nights.mark_scored(items, now=now)
-            nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)
-            return result
+        return again_if_rolled_back(_score_claim)(claim, now)
     except KeyboardInterrupt:  # whoever stops it is not a fault of these clients
         nights.take_attempt_back(claim)
         raise
@@ -105,6 +100,16 @@ def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
         )
         nights.note_failure(claim, error_code=type(error).__name__)
         return ChunkResult()
+
+
+@transaction.atomic
+def _score_claim(claim: nights.Claim, now: datetime) -> ChunkResult:
+    items = nights.lock_claim(claim)
+    note_sessions_due(items=items, on=claim.night.night_on, now=now)
+    result = score_chunk(items=items, night_on=claim.night.night_on, now=now)
+    nights.mark_scored(items, now=now)
+    nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)
+    return result
 
 
 @transaction.atomic
@@ -127,7 +132,7 @@ def rescore_dirty_clients(*, now: datetime, until: float) -> int:
         if time.monotonic() >= until:
             break
         with within_practice(practice.id):
-            scored += _rescore_practice(practice, now)
+            scored += again_if_rolled_back(_rescore_practice)(practice, now)
     return scored
 
 
