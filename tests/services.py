@@ -14,6 +14,7 @@ import pytest
 ADDRESS_OF = {"postgresql": "DATABASE_URL", "redis": "REDIS_URL", "roles": "MIGRATION_DATABASE_URL"}
 NEEDED = (*ADDRESS_OF, "node")
 ICAL_JS = Path(__file__).parent / "ical_js" / "node_modules" / "ical.js"
+UNLESS_ASKED = {"long": "make long", "faults": "make faults"}
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 RAN = pytest.StashKey[set[str]]()
 SKIPPED = pytest.StashKey[set[str]]()
@@ -37,7 +38,7 @@ def is_required() -> bool:
 
 
 def suites_of(item: pytest.Item) -> set[str]:
-    return {name for name in (*NEEDED, "long") if item.get_closest_marker(name)}
+    return {name for name in (*NEEDED, *UNLESS_ASKED) if item.get_closest_marker(name)}
 
 
 def asks_a_database(item: pytest.Item) -> bool:
@@ -58,8 +59,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     absent = {suite for suite in NEEDED if not is_given(suite)}
-    if "long" not in config.option.markexpr:
-        absent.add("long")
+    absent |= {suite for suite in UNLESS_ASKED if suite not in config.option.markexpr}
     left_out = [item for item in items if suites_of(item) & absent]
     for item in left_out:
         for suite in suites_of(item) & absent:
@@ -108,7 +108,7 @@ def closing_line(not_run: dict[str, int]) -> str:
         return "Suites not run: none."
     ways = {suite: f"set {address}" for suite, address in ADDRESS_OF.items()} | {
         "node": "install nodejs and npm, then make test",
-        "long": "make long",
+        **UNLESS_ASKED,
     }
     told = [f"{suite} ({count} tests; {ways[suite]})" for suite, count in sorted(not_run.items())]
     return f"Suites not run: {', '.join(told)}."
