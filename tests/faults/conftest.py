@@ -1,7 +1,12 @@
 """What all fault tests share: the ledger, whose table ends a run of `make faults`."""
 
+from collections.abc import Iterator
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
 import pytest
 
+from tests.faults.bench import Bench, make_bench
 from tests.faults.outcomes import Ledger
 
 LEDGER = pytest.StashKey[Ledger]()
@@ -22,3 +27,22 @@ def pytest_terminal_summary(terminalreporter, exitstatus, config: pytest.Config)
     if table and "faults" in config.option.markexpr:
         terminalreporter.section("faults")
         terminalreporter.write_line(table)
+
+
+@pytest.fixture(scope="session")
+def small_bench() -> Iterator[Bench]:
+    yield from _bench(clients=100, devices=3)
+
+
+@pytest.fixture(scope="session")
+def bench() -> Iterator[Bench]:
+    yield from _bench(clients=500, devices=8)
+
+
+def _bench(**sizes: int) -> Iterator[Bench]:
+    """In a folder of its own: that of the tests lets nobody else in, such as the user of PostgreSQL."""
+    with TemporaryDirectory(prefix="forbear-bench-") as folder:
+        made = make_bench(Path(folder), **sizes)
+        yield made
+        made.redis.kill()
+        made.postgresql.kill()
