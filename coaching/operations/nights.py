@@ -63,6 +63,11 @@ def unfinished_nights() -> list[Night]:
     return list(rows.select_related("practice").order_by("night_on", "id"))
 
 
+@across_practices("whether any night is not done")
+def is_any_unfinished() -> bool:
+    return Night.objects.filter(status__in=[NightStatus.DUE, NightStatus.RUNNING]).exists()
+
+
 @transaction.atomic
 def start_night(*, night: Night, now: datetime) -> None:
     """List the clients of the night; safe to repeat."""

@@ -8,7 +8,7 @@ from coaching.celery import app
 from coaching.models import Night, NightStatus
 
 
-@pytest.mark.django_db
+@pytest.mark.django_db(transaction=True)
 def test_the_task_does_what_is_due(cast):
     tasks.run_tick()
     assert {night.status for night in Night.objects.all()} == {NightStatus.DONE}
@@ -18,9 +18,9 @@ def test_a_task_carries_no_arguments():
     assert all(not entry.get("args") and not entry.get("kwargs") for entry in app.conf.beat_schedule.values())
 
 
-def test_a_tick_that_waited_for_longer_than_to_the_next_one_is_dropped():
+def test_ticks_that_nobody_took_do_not_pile_up_and_a_beat_whose_clock_is_behind_is_heard():
     entry = app.conf.beat_schedule["tick"]
-    assert entry["options"]["expires"] < entry["schedule"]
+    assert 60 <= entry["options"]["expires"] <= 20 * entry["schedule"]
 
 
 def test_a_task_is_taken_off_the_queue_only_when_it_has_ended():

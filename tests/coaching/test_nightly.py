@@ -3,6 +3,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from coaching import nightly
+from coaching.budget import Budget
 from coaching.compute.local_days import newest_due_night
 from coaching.models import (
     Alert,
@@ -141,30 +142,30 @@ def test_a_morning_gone_by_is_not_mailed(cast):
 
 
 def test_a_due_night_is_planned_run_and_done_by_the_tick(cast):
-    nightly.run_due_nights(now=NOW, budget_s=20)
-    nightly.run_due_nights(now=NOW, budget_s=20)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
     night = Night.objects.get(practice=cast.practice)
     assert (night.night_on, night.status) == (NIGHT_ON, NightStatus.DONE)
 
 
 def test_before_the_night_hour_the_night_is_not_due(cast):
     before = datetime(2026, 3, 2, 1, 59, tzinfo=UTC)  # 02:59 in Berlin, the night hour is 3
-    nightly.run_due_nights(now=before, budget_s=20)
+    nightly.run_due_nights(now=before, budget=Budget.of(20))
     assert Night.objects.get(practice=cast.practice).night_on == NIGHT_ON - timedelta(days=1)
 
 
 def test_an_outage_is_caught_up_oldest_first_with_one_mail_each(cast):
-    nightly.run_due_nights(now=NOW, budget_s=20)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
     MailRow.objects.all().delete()
-    nightly.run_due_nights(now=NOW + timedelta(days=3), budget_s=20)
+    nightly.run_due_nights(now=NOW + timedelta(days=3), budget=Budget.of(20))
     done = Night.objects.filter(practice=cast.practice, status=NightStatus.DONE)
     assert done.count() == 4
     assert MailRow.objects.filter(practice=cast.practice).count() == 2
 
 
 def test_nights_older_than_a_fortnight_are_skipped_with_a_reason(cast):
-    nightly.run_due_nights(now=NOW, budget_s=20)
-    nightly.run_due_nights(now=NOW + timedelta(days=20), budget_s=60)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
+    nightly.run_due_nights(now=NOW + timedelta(days=20), budget=Budget.of(60))
     skipped = Night.objects.filter(practice=cast.practice, status=NightStatus.SKIPPED)
     assert skipped.count() == 6
     assert all("older than 14 nights" in night.reason for night in skipped)
@@ -198,7 +199,7 @@ def test_a_late_post_scores_the_nights_behind_it_again_as_new_revisions(cast):
     give_days(cast.client, FLARE_PAIN, FLARE_REPS)
     cast.client.dirty_from_on = NIGHT_ON - timedelta(days=1)
     cast.client.save()
-    nightly.run_due_nights(now=NOW, budget_s=20)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
     assert list(Score.objects.filter(client=cast.client).values_list("revision", flat=True)) == [0, 1]
     assert Alert.objects.get(kind="pain_with_volume").opened_on == NIGHT_ON
     cast.client.refresh_from_db()

@@ -10,6 +10,7 @@ from django.db import connection
 from rest_framework.test import APIClient
 
 from coaching import nightly
+from coaching.budget import Budget
 from coaching.models import MailRow, Night, NightClient, Score, Session
 from coaching.operations import nights
 from tests.bodies import session_body
@@ -41,7 +42,7 @@ def at_once(work, callers=CALLERS):
 def test_four_ticks_at_once_score_each_client_once_and_mail_each_coach_once():
     clients = 3 * nights.CHUNK
     ClientFactory.create_batch(clients, coach=MembershipFactory())
-    at_once(lambda number: nightly.run_due_nights(now=NOW, budget_s=30))
+    at_once(lambda number: nightly.run_due_nights(now=NOW, budget=Budget.of(30)))
     assert Night.objects.get().clients_scored == clients
     assert Score.objects.count() == NightClient.objects.filter(state="scored").count() == clients
     assert MailRow.objects.count() == 1
