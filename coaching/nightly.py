@@ -145,13 +145,14 @@ def rescore_dirty_clients(*, now: datetime, budget: Budget) -> int:
 @across_practices("which practices have anything to score again")
 def _practices_with_dirty_clients() -> list[Practice]:
     dirty = Client.objects.current().processed().dirty().values("practice_id")
-    return list(Practice.objects.open().filter(id__in=dirty))
+    still_to_do = Night.objects.unfinished().values("practice_id")  # it sees the change, or comes before
+    return list(Practice.objects.open().filter(id__in=dirty).exclude(id__in=still_to_do))
 
 
 @transaction.atomic
 def _rescore_practice(practice: Practice, now: datetime) -> int:
     dirty = nights.lock_dirty_clients(practice=practice)
-    done_nights = nights.newest_done_nights(practice=practice)
+    done_nights = nights.newest_done_nights(practice=practice, now=now)
     scored = 0
     for night in reversed(done_nights):
         touched = [

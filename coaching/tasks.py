@@ -4,10 +4,10 @@ import threading
 from concurrent.futures import Future
 
 from django.db import connections
-from django.utils import timezone
 
 from coaching.budget import Budget
 from coaching.celery import app, is_stopping, ring
+from coaching.reads.clock import shared_now
 from coaching.tick import BUDGET_S, TickReport, tick
 
 LOOKS_EVERY_S = 0.5
@@ -36,7 +36,7 @@ def _unless_left() -> TickReport | None:
 
 def _tick(done: "Future[TickReport]") -> None:
     try:
-        done.set_result(tick(now=timezone.now(), budget=Budget.of(BUDGET_S, is_stopping)))
+        done.set_result(tick(now=shared_now(), budget=Budget.of(BUDGET_S, is_stopping)))
     except BaseException as error:  # told where the task is awaited
         done.set_exception(error)
     finally:

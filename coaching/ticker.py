@@ -9,12 +9,12 @@ from datetime import timedelta
 
 import structlog
 from django.db import connections
-from django.utils import timezone
 
 from coaching.budget import Budget, nobody_asks_to_stop
 from coaching.emails import send_due_mail
 from coaching.operations.leases import holder_of, release_lease, take_lease
 from coaching.operations.mail import is_any_due
+from coaching.reads.clock import shared_now
 from coaching.tick import BUDGET_S, MAX_MAILS, tick
 
 LEASE_NAME = "ticker"
@@ -107,11 +107,11 @@ class Ticker:
             return
         if time.monotonic() >= self._tick_at_s:
             self._tick_at_s = time.monotonic() + self.tick_every_s
-            while tick(now=timezone.now(), budget=self._budget()).is_cut_short:
+            while tick(now=shared_now(), budget=self._budget()).is_cut_short:
                 if self._is_stopping() or not self._holds_lease():
                     return
-        elif is_any_due(timezone.now()):
-            send_due_mail(now=timezone.now(), budget=self._budget(), limit=MAX_MAILS)
+        elif is_any_due(now := shared_now()):
+            send_due_mail(now=now, budget=self._budget(), limit=MAX_MAILS)
 
     def _budget(self) -> Budget:
         return Budget.of(BUDGET_S, self._is_stopping)
@@ -122,7 +122,7 @@ class Ticker:
         holder = holder_of(name=LEASE_NAME)
         if holder is not None and is_dead_here(holder):
             release_lease(name=LEASE_NAME, holder=holder)
-        if not take_lease(name=LEASE_NAME, holder=self.holder, now=timezone.now(), lasts=LEASE_LASTS):
+        if not take_lease(name=LEASE_NAME, holder=self.holder, now=shared_now(), lasts=LEASE_LASTS):
             return False
         self._renew_at_s = time.monotonic() + RENEW_EVERY_S
         return True

@@ -7,6 +7,7 @@ from coaching.budget import Budget
 from coaching.compute.local_days import newest_due_night
 from coaching.models import (
     Alert,
+    Client,
     JointDay,
     MailRow,
     Night,
@@ -16,6 +17,7 @@ from coaching.models import (
     Score,
 )
 from coaching.operations import nights
+from coaching.operations.rescoring import ask_for_rescoring
 from tests.factories import ClientFactory, InjuryFactory
 
 NIGHT_ON = date(2026, 3, 2)
@@ -204,6 +206,20 @@ def test_a_late_post_scores_the_nights_behind_it_again_as_new_revisions(cast):
     assert Alert.objects.get(kind="pain_with_volume").opened_on == NIGHT_ON
     cast.client.refresh_from_db()
     assert cast.client.dirty_from_on is None
+
+
+def test_a_post_behind_a_night_that_is_under_way_waits_for_its_end_and_is_scored_again(cast):
+    night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
+    nights.start_night(night=night, now=NOW)
+    ask_for_rescoring(client=cast.client, from_on=NIGHT_ON - timedelta(days=1))
+    assert not Client.objects.dirty().exists()
+    NightClient.objects.filter(client=cast.client).update(state="scored")
+    ask_for_rescoring(client=cast.client, from_on=NIGHT_ON - timedelta(days=1))
+    assert nightly.rescore_dirty_clients(now=NOW, budget=Budget.of(20)) == 0
+    assert Client.objects.dirty().get() == cast.client
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
+    assert Score.objects.get(client=cast.client).revision == 1
+    assert not Client.objects.dirty().exists()
 
 
 def test_a_client_who_joined_after_the_night_began_is_not_in_it(cast):

@@ -12,6 +12,7 @@ from rest_framework.test import APIClient
 from coaching import nightly
 from coaching.budget import Budget
 from coaching.models import MailRow, Night, NightClient, Score, Session
+from coaching.models.scope import across_practices
 from coaching.operations import nights
 from tests.bodies import session_body
 from tests.conftest import token_for
@@ -44,6 +45,25 @@ def test_four_ticks_at_once_score_each_client_once_and_mail_each_coach_once():
     ClientFactory.create_batch(clients, coach=MembershipFactory())
     at_once(lambda number: nightly.run_due_nights(now=NOW, budget=Budget.of(30)))
     assert Night.objects.get().clients_scored == clients
+    assert Score.objects.count() == NightClient.objects.filter(state="scored").count() == clients
+    assert MailRow.objects.count() == 1
+
+
+def test_two_ticks_and_a_night_by_hand_at_once_score_each_client_once():
+    clients = 3 * nights.CHUNK
+    coach = MembershipFactory()
+    ClientFactory.create_batch(clients, coach=coach)
+
+    def by_hand_or_by_tick(number):
+        if number:
+            return nightly.run_due_nights(now=NOW, budget=Budget.of(30)).clients
+        with across_practices("by hand"):
+            night = nightly.night_by_hand(practice=coach.practice, night_on=NOW.date(), now=NOW)
+            return nightly.run_night(night=night, now=NOW)[0].clients
+
+    assert sum(at_once(by_hand_or_by_tick, callers=3)) == clients
+    nightly.run_due_nights(now=NOW, budget=Budget.of(30))
+    assert (Night.objects.get().status, Night.objects.get().clients_scored) == ("done", clients)
     assert Score.objects.count() == NightClient.objects.filter(state="scored").count() == clients
     assert MailRow.objects.count() == 1
 
