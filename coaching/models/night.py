@@ -68,6 +68,7 @@ class NightClient(OfPractice):
     revision = models.PositiveSmallIntegerField(default=0)
     state = models.CharField(max_length=8, default=NightClientState.TODO)
     attempts = models.PositiveSmallIntegerField(default=0)
+    tried_at = models.DateTimeField(null=True)  # by the database's clock; empty once the attempt has ended
     error_code = models.CharField(max_length=80, blank=True)
     done_at = models.DateTimeField(null=True)
 

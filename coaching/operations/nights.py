@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 
 from django.db import connection, transaction
 from django.db.models import Count, F, Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Now
 
 from coaching.compute.local_days import hours_in_local_day, newest_due_night
 from coaching.models import Alert, Client, Night, NightClient, NightClientState, NightStatus, Practice
@@ -13,6 +14,8 @@ from coaching.models.scope import across_practices
 
 CHUNK = 50
 MAX_ATTEMPTS = 3
+# Between the commit of an attempt and the lock for its work nothing tells a living worker from a dead one.
+BEGINS_WITHIN = timedelta(seconds=2)
 AT_MOST_NIGHTS_BACK = 14
 CLOCK_WAS_AHEAD = timedelta(days=1)
 
@@ -113,13 +116,25 @@ def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
     Clients tried before are suspects and come alone; after three tries one is set aside as failed.
     """
     todo = NightClient.objects.filter(night=night, state=NightClientState.TODO)
-    todo.filter(attempts__gte=MAX_ATTEMPTS).update(state=NightClientState.FAILED, error_code="gave_up")
+    left_behind = todo.filter(attempts__gt=0).exclude(_may_be_about_to_begin())
+    _give_up(left_behind.filter(attempts__gte=MAX_ATTEMPTS))
     fresh = _lock(todo.filter(attempts=0).order_by("id"), chunk)
-    claimed = fresh or _lock(todo.filter(attempts__gt=0).order_by("attempts", "id"), 1)
+    claimed = fresh or _lock(left_behind.order_by("attempts", "id"), 1)
     if not claimed:
         return None
-    NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1)
+    NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1, tried_at=Now())
     return Claim(night, tuple(claimed))
+
+
+def _may_be_about_to_begin() -> Q:
+    """Whether a worker may have counted the attempt just now, and holds no lock yet."""
+    return Q(tried_at__gt=Now() - BEGINS_WITHIN, tried_at__lt=Now() + BEGINS_WITHIN)
+
+
+def _give_up(rows: QuerySet[NightClient]) -> None:
+    """But for those that somebody works on: their third try has not ended yet."""
+    used_up = _lock(rows.order_by("id"), CHUNK)
+    NightClient.objects.filter(id__in=used_up).update(state=NightClientState.FAILED, error_code="gave_up")
 
 
 def _lock(rows: QuerySet[NightClient], limit: int) -> list[int]:
@@ -138,13 +153,13 @@ def lock_claim(claim: Claim) -> list[NightClient]:
 
 def mark_scored(items: Sequence[NightClient], *, now: datetime) -> None:
     NightClient.objects.filter(id__in=[item.id for item in items]).update(
-        state=NightClientState.SCORED, done_at=now
+        state=NightClientState.SCORED, done_at=now, tried_at=None
     )
 
 
 def note_failure(claim: Claim, *, error_code: str) -> None:
     """Remember why; the clients stay to do, alone, until their tries are used up."""
-    NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80])
+    NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80], tried_at=None)
     NightClient.objects.filter(
         id__in=claim.item_ids, state=NightClientState.TODO, attempts__gte=MAX_ATTEMPTS
     ).update(state=NightClientState.FAILED)
@@ -153,7 +168,7 @@ def note_failure(claim: Claim, *, error_code: str) -> None:
 def take_attempt_back(claim: Claim) -> None:
     """The attempt was ended from outside and says nothing about the clients."""
     NightClient.objects.filter(id__in=claim.item_ids, state=NightClientState.TODO, attempts__gt=0).update(
-        attempts=F("attempts") - 1
+        attempts=F("attempts") - 1, tried_at=None
     )
 
 

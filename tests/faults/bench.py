@@ -20,6 +20,10 @@ from tests.faults.service import Service, run_python
 NIGHT_IS_DONE_WITHIN_S = 150.0
 MAIL_IS_SENT_WITHIN_S = 150.0
 
+# Each attempt that was counted and each client scored is a step.
+STEPS = (
+    "SELECT coalesce(sum(attempts), 0) + count(*) FILTER (WHERE state = 'scored') FROM coaching_nightclient"
+)
 ALERTS = "SELECT client_id, kind, target FROM coaching_alert WHERE kind = 'pain_with_volume' ORDER BY 1, 2, 3"
 
 
@@ -97,7 +101,7 @@ def _undisturbed(bench: Bench) -> list[tuple[Any, ...]]:
 class Strike:
     fault: str
     at_s: float
-    scored: int
+    steps: int
 
 
 @dataclass
@@ -153,23 +157,21 @@ class Round:
         while not self._is_over.wait(0.05):
             try:
                 with self.bench.postgresql.connect(self.database) as server:
-                    while not self._is_over.wait(0.05):
-                        (scored,) = server.execute(
-                            "SELECT count(*) FROM coaching_nightclient WHERE state = 'scored'"
-                        ).fetchone() or (0,)
-                        self._progress.append((time.monotonic(), scored))
+                    while not self._is_over.wait(0.02):
+                        (steps,) = server.execute(STEPS).fetchone() or (0,)
+                        self._progress.append((time.monotonic(), int(steps)))
             except psycopg.Error:
                 continue
 
-    def scored(self) -> int:
+    def steps(self) -> int:
         return self._progress[-1][1] if self._progress else 0
 
-    def has_work_left(self) -> bool:
-        return self.scored() < self.bench.world["clients"]
+    def is_done(self) -> bool:
+        return self.number("SELECT count(*) FROM coaching_night WHERE status = 'done'") > 0
 
     def wait_until_done(self) -> None:
         until = time.monotonic() + NIGHT_IS_DONE_WITHIN_S
-        while self.number("SELECT count(*) FROM coaching_night WHERE status = 'done'") == 0:
+        while not self.is_done():
             assert time.monotonic() < until, self.told()
             time.sleep(0.1)
 
@@ -185,7 +187,7 @@ class Round:
             time.sleep(0.5)
 
     def strike(self, fault: str, hit: Callable[[], object]) -> None:
-        self.strikes.append(Strike(fault, time.monotonic(), self.scored()))
+        self.strikes.append(Strike(fault, time.monotonic(), self.steps()))
         hit()
 
     def strike_while_it_runs(
@@ -200,19 +202,20 @@ class Round:
         for _ in range(times):
             self.wait_for_progress()
             time.sleep(chance.uniform(*pause_s))
-            if not self.has_work_left():
+            if self.is_done():
                 return
             self.strike(*chance.choice(hits))
 
     def wait_for_progress(self, within_s: float = 90.0) -> None:
-        since, until = self.strikes[-1] if self.strikes else None, time.monotonic() + within_s
-        while self.has_work_left() and self.scored() <= (since.scored if since else 0):
-            assert time.monotonic() < until, f"no client was scored within {within_s} s:\n{self.told()}"
-            time.sleep(0.05)
+        """Until the night has gone on from the last strike, or is done."""
+        since, until = self.strikes[-1].steps if self.strikes else 0, time.monotonic() + within_s
+        while self.steps() <= since and not self.is_done():
+            assert time.monotonic() < until, f"the night did not go on within {within_s} s:\n{self.told()}"
+            time.sleep(0.02)
 
     def night_recovered_in_s(self, strike: Strike) -> float | None:
-        """From the strike to the next client scored; None if the night was done by then."""
-        later = [at for at, scored in self._progress if at > strike.at_s and scored > strike.scored]
+        """From the strike to the next step of the night; None if it was done by then."""
+        later = [at for at, steps in self._progress if at > strike.at_s and steps > strike.steps]
         return later[0] - strike.at_s if later else None
 
     def posts_recovered_in_s(self, strike: Strike) -> float | None:

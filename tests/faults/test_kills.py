@@ -10,12 +10,12 @@ KILLS = 200
 KILLS_OF_A_NIGHT = 10
 
 
-def kill_at_random(round_, *, times: int, chance: random.Random) -> None:
+def kill_at_random(round_, *, times, chance, pause_s=(0.2, 1.5)):
     hits = [
         (f"kill -9 {name}", lambda name=name: round_.service.kill(name))
         for name in ("worker", "worker", "web", "beat")
     ]
-    round_.strike_while_it_runs(hits, times=times, chance=chance)
+    round_.strike_while_it_runs(hits, times=times, chance=chance, pause_s=pause_s)
 
 
 def recovered_in_s(round_):
@@ -31,7 +31,8 @@ def test_a_night_with_kills_loses_and_doubles_nothing(small_bench, ledger):
     round_ = small_bench.round()
     try:
         round_.start()
-        kill_at_random(round_, times=4, chance=random.Random(1))
+        kill_at_random(round_, times=4, chance=random.Random(1), pause_s=(0.0, 0.2))
+        assert round_.strikes
         round_.settle(ledger, recovered=recovered_in_s(round_))
     finally:
         round_.end()
