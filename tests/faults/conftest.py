@@ -6,7 +6,7 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
-from tests.faults.bench import Bench, make_bench
+from tests.faults.bench import Bench, EmbeddedBench
 from tests.faults.outcomes import Ledger
 
 LEDGER = pytest.StashKey[Ledger]()
@@ -31,18 +31,22 @@ def pytest_terminal_summary(terminalreporter, exitstatus, config: pytest.Config)
 
 @pytest.fixture(scope="session")
 def small_bench() -> Iterator[Bench]:
-    yield from _bench(clients=100, devices=3)
+    yield from _in_a_folder(Bench, clients=100, devices=3)
 
 
 @pytest.fixture(scope="session")
 def bench() -> Iterator[Bench]:
-    yield from _bench(clients=500, devices=8)
+    yield from _in_a_folder(Bench, clients=500, devices=8)
 
 
-def _bench(**sizes: int) -> Iterator[Bench]:
-    """In a folder of its own: that of the tests lets nobody else in, such as the user of PostgreSQL."""
+@pytest.fixture(scope="session")
+def embedded_bench() -> Iterator[Bench]:
+    yield from _in_a_folder(EmbeddedBench, clients=200, devices=4)
+
+
+def _in_a_folder(kind: type[Bench], **sizes: int) -> Iterator[Bench]:
+    """Of its own: the folder of the tests lets nobody else in, such as the user of PostgreSQL."""
     with TemporaryDirectory(prefix="forbear-bench-") as folder:
-        made = make_bench(Path(folder), **sizes)
+        made = kind(Path(folder), **sizes)
         yield made
-        made.redis.kill()
-        made.postgresql.kill()
+        made.end()

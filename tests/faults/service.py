@@ -10,6 +10,7 @@ from pathlib import Path
 from tests.journeys.processes import ROOT, Served, answers, environment, free_port
 
 STARTS_AGAIN_AFTER_S = 0.2
+WORKER = ("worker", "--concurrency", "2", "--without-mingle", "--without-gossip")
 
 
 class Kept:
@@ -47,20 +48,21 @@ class Kept:
 
 
 class Service:
-    """One set of processes on one database, one broker and one mail server."""
+    """One set of processes on one database, one mail server, and a broker if it needs one."""
 
-    def __init__(self, folder: Path, *, database: dict[str, str], redis_url: str, email_url: str) -> None:
+    def __init__(
+        self, folder: Path, database: Mapping[str, str], *, email_url: str, redis_url: str = ""
+    ) -> None:
         folder.mkdir(parents=True)
         self.folder = folder
         self.port = free_port()
         self.env = environment(
             folder / "var",
-            REDIS_URL=redis_url,
+            **({"REDIS_URL": redis_url} if redis_url else {}),
             EMAIL_URL=email_url,
             SECRET_KEY="kept for as long as the bench runs, and never used elsewhere",
             WEB_PORT=str(self.port),
-            **database,
-        )
+        ) | dict(database)
         self.kept: dict[str, Kept] = {}
 
     @property
@@ -70,17 +72,18 @@ class Service:
     def start(self, *names: str) -> None:
         for name in names:
             self.kept[name] = Kept(self._command(name), self.env, self.folder / name)
-        if "web" in names:
+        if {"web", "serve"} & set(names):
             until = time.monotonic() + 60
             while not answers(f"{self.url}/readyz"):
-                assert time.monotonic() < until, self.kept["web"].told()[-3000:]
+                assert time.monotonic() < until, [kept.told()[-3000:] for kept in self.kept.values()]
                 time.sleep(0.1)
 
     def _command(self, name: str) -> list[str]:
         celery = ["celery", "-A", "coaching.celery"]
         return {
             "web": ["gunicorn", "-c", "coaching/gunicorn_conf.py", "api.wsgi:application"],
-            "worker": [*celery, "worker", "--concurrency", "2", "--hostname", f"bench-{self.port}@%h"],
+            "worker": [*celery, *WORKER, "--hostname", f"bench-{self.port}@%h"],
+            "serve": ["python", "manage.py", "serve", "--port", str(self.port)],
             "beat": [*celery, "beat", "--schedule", str(self.folder / "schedule"), "--pidfile", ""],
         }[name]
 

@@ -46,7 +46,6 @@ def make(clients: int, devices: int) -> dict[str, Any]:
         ]
         tokens = [_client(number, coaches[number % COACHES], number < devices) for number in range(clients)]
         return {
-            "practice": practice.id,
             "clients": clients,
             "tokens": [token for token in tokens if token],
             "coaches": [coach.account.email for coach in coaches],
