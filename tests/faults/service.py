@@ -37,6 +37,11 @@ class Kept:
         """The whole process group at once, so that nobody can tidy up."""
         self.served.kill()
 
+    def children(self) -> list[int]:
+        """The ids of the processes that it has started: the pool of a worker, the one that serves."""
+        pid = self.served.process.pid
+        return [int(child) for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
     def stop(self) -> None:
         self._is_stopping.set()
         self._thread.join(5)
