@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 
 from django.db import connection, transaction
 from django.db.models import Count, F, Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Now
 
 from coaching.compute.local_days import hours_in_local_day, newest_due_night
 from coaching.models import Alert, Client, Night, NightClient, NightClientState, NightStatus, Practice
@@ -13,6 +14,8 @@ from coaching.models.scope import across_practices
 
 CHUNK = 50
 MAX_ATTEMPTS = 3
+# From the claim of a chunk to its lock, however busy the machine is; a dead worker's chunk waits as long.
+LOCKED_WITHIN = timedelta(seconds=2)
 AT_MOST_NIGHTS_BACK = 14
 CLOCK_WAS_AHEAD = timedelta(days=1)
 
@@ -110,15 +113,18 @@ def start_night(*, night: Night, now: datetime) -> None:
 def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
     """Count an attempt for the next clients and commit it before any work, so that a killer is found out.
 
-    Clients tried before are suspects and come alone; after three tries one is set aside as failed.
+    Clients tried before are suspects and come alone; after three tries one is set aside as failed. Whoever
+    has just claimed some holds no lock on them for a moment: others let them be until it would long be over.
     """
     todo = NightClient.objects.filter(night=night, state=NightClientState.TODO)
-    todo.filter(attempts__gte=MAX_ATTEMPTS).update(state=NightClientState.FAILED, error_code="gave_up")
+    let_be = Q(claimed_at__gt=Now() - LOCKED_WITHIN, claimed_at__lte=Now())
+    suspects = todo.filter(Q(claimed_at__isnull=True) | ~let_be, attempts__gt=0)
+    suspects.filter(attempts__gte=MAX_ATTEMPTS).update(state=NightClientState.FAILED, error_code="gave_up")
     fresh = _lock(todo.filter(attempts=0).order_by("id"), chunk)
-    claimed = fresh or _lock(todo.filter(attempts__gt=0).order_by("attempts", "id"), 1)
+    claimed = fresh or _lock(suspects.order_by("attempts", "id"), 1)
     if not claimed:
         return None
-    NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1)
+    NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1, claimed_at=Now())
     return Claim(night, tuple(claimed))
 
 
@@ -144,7 +150,7 @@ def mark_scored(items: Sequence[NightClient], *, now: datetime) -> None:
 
 def note_failure(claim: Claim, *, error_code: str) -> None:
     """Remember why; the clients stay to do, alone, until their tries are used up."""
-    NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80])
+    NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80], claimed_at=None)
     NightClient.objects.filter(
         id__in=claim.item_ids, state=NightClientState.TODO, attempts__gte=MAX_ATTEMPTS
     ).update(state=NightClientState.FAILED)
@@ -153,7 +159,7 @@ def note_failure(claim: Claim, *, error_code: str) -> None:
 def take_attempt_back(claim: Claim) -> None:
     """The attempt was ended from outside and says nothing about the clients."""
     NightClient.objects.filter(id__in=claim.item_ids, state=NightClientState.TODO, attempts__gt=0).update(
-        attempts=F("attempts") - 1
+        attempts=F("attempts") - 1, claimed_at=None
     )
 
 

@@ -2,7 +2,7 @@
 
 import uuid
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from threading import Barrier
 
 import pytest
@@ -81,3 +81,13 @@ def test_sixteen_posts_of_one_id_at_once_end_in_one_session():
     assert Session.objects.count() == 1
     assert answers.count(201) == 1
     assert set(answers) <= {200, 201, 409}
+
+
+def test_many_ticks_at_once_on_a_small_night_set_nobody_aside():
+    coach = MembershipFactory()
+    ClientFactory.create_batch(2, coach=coach)
+    for day in range(20):
+        now = NOW + timedelta(days=day)
+        at_once(lambda number, now=now: nightly.run_due_nights(now=now, budget=Budget.of(30)), callers=8)
+    assert set(NightClient.objects.values_list("state", "attempts")) == {("scored", 1)}
+    assert Night.objects.filter(status="done", clients_scored=2).count() == 20
