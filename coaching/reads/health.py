@@ -23,13 +23,11 @@ from coaching.models import (
     Webhook,
     WebhookDelivery,
 )
+from coaching.reads.service_numbers import DEAD_COUNTED_FOR, NOTHING_TO_TELL
 
 NIGHT_MAY_TAKE = timedelta(hours=1)
 MORNING_MAIL_BY = timedelta(hours=2)
 MAIL_MAY_WAIT = timedelta(hours=1)
-# Codes of mails that ended before they were sent, by nobody's fault.
-NOTHING_TO_TELL = "_(over|ended|passed|left|gone|erased|closed)$"
-DEAD_MAIL_TOLD_FOR = timedelta(days=7)
 CLOCKS_MAY_DIFFER = timedelta(seconds=5)
 POSTS_MAY_BE_AHEAD = timedelta(minutes=2)
 
@@ -105,7 +103,7 @@ def _of_mail(now: datetime) -> Iterator[Trouble]:
             "They are sent by themselves once the server takes them; a code ending in 535 or 530 is a wrong "
             "name or password in EMAIL_URL.",
         )
-    dead = MailRow.objects.filter(state=OutboxState.DEAD, created_at__gt=now - DEAD_MAIL_TOLD_FOR)
+    dead = MailRow.objects.filter(state=OutboxState.DEAD, created_at__gt=now - DEAD_COUNTED_FOR)
     dead = dead.exclude(error_code__regex=NOTHING_TO_TELL)
     if dead.exists():
         yield Trouble(
