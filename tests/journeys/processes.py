@@ -66,13 +66,15 @@ class Served:
         self.process.wait(5)
 
 
-def wait_until(is_so: Callable[[], bool], what: str, within_s: float, log: Served) -> None:
+def wait_until(
+    is_so: Callable[[], bool], what: str, within_s: float, log: Served, every_s: float = 0.2
+) -> None:
     until = time.monotonic() + within_s
     while time.monotonic() < until:
         if is_so():
             return
         assert log.process.poll() is None, f"it ended before {what}:\n{log.told()[-4000:]}"
-        time.sleep(0.2)
+        time.sleep(every_s)
     raise AssertionError(f"not {what} within {within_s} s:\n{log.told()[-4000:]}")
 
 
