@@ -5,6 +5,7 @@ import sys
 import threading
 import time
 from collections.abc import Mapping
+from contextlib import ExitStack
 from pathlib import Path
 
 from tests.journeys.processes import ROOT, Served, answers, environment, free_port
@@ -96,8 +97,10 @@ class Service:
         self.kept[name].kill()
 
     def stop(self) -> None:
-        for kept in self.kept.values():
-            kept.stop()
+        """Each of them within its grace period, and then by force."""
+        with ExitStack() as ends:
+            for kept in self.kept.values():
+                ends.callback(kept.stop)
 
     def by_hand(self, *words: str, within_s: float = 600) -> subprocess.CompletedProcess[str]:
         """One of the project's own commands, as an operator runs it."""
