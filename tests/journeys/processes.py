@@ -32,14 +32,14 @@ def environment(var: Path, **more: str) -> dict[str, str]:
 
 
 class Served:
-    """One started process and its log file."""
+    """One started process and its log file; `code` is the checkout that it runs."""
 
-    def __init__(self, words: Sequence[str], env: Mapping[str, str], log: Path) -> None:
+    def __init__(self, words: Sequence[str], env: Mapping[str, str], log: Path, code: Path = ROOT) -> None:
         self.log = log
         with log.open("wb") as output:
             self.process = subprocess.Popen(
                 [str(BIN / words[0]), *words[1:]],
-                cwd=ROOT,
+                cwd=code,
                 env=dict(env),
                 stdin=subprocess.DEVNULL,
                 stdout=output,
