@@ -148,7 +148,7 @@ def test_a_run_that_needs_the_services_passes_with_them(run):
 def test_a_run_beside_another_leaves_it_what_asks_no_database(run):
     asking = "\n@pytest.fixture\ndef db(): pass\n\ndef test_asks(db): pass\n"
     done = run("--only-database", tests=TESTS + asking, **ALL)
-    assert "5 passed, 3 deselected" in done.output
+    assert "6 passed, 3 deselected" in done.output
 
 
 def test_a_run_that_needs_the_services_lets_nothing_skip_itself(run):
