@@ -26,7 +26,7 @@ def environment(var: Path, **more: str) -> dict[str, str]:
     kept = {
         name: value
         for name, value in os.environ.items()
-        if name not in ("DATABASE_URL", "MIGRATION_DATABASE_URL", "REDIS_URL")
+        if name not in ("DATABASE_URL", "MIGRATION_DATABASE_URL", "REDIS_URL", "PYTEST_ADDOPTS")
     }
     return kept | {"FORBEAR_VAR_DIR": str(var), "PYTHONUNBUFFERED": "1"} | more
 
