@@ -5,6 +5,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date
 
+from django.db import connection
+
 from coaching.compute import strength
 from coaching.compute.joint_sides import REPS_OF_A_HOLD, sides_in_turn, sides_loaded
 from coaching.compute.units import load_kg_of
@@ -48,12 +50,22 @@ class _Lift:
 
 
 def rebuild_days(*, client: Client, days: Collection[date]) -> None:
-    """Bring the client's joint days and lift days of `days` to what the kept sessions and reports say."""
+    """Bring the client's joint days and lift days of `days` to what the kept sessions and reports say.
+
+    One writer of a client after another: who came first has committed when the rows are read here.
+    """
+    _wait_for_other_writers(client)
     joint_days, lift_days = rollups_of(client=client, days=days)
     JointDay.objects.filter(client=client, day_on__in=days).delete()
     LiftDay.objects.filter(client=client, day_on__in=days).delete()
     JointDay.objects.bulk_create(joint_days)
     LiftDay.objects.bulk_create(lift_days)
+
+
+def _wait_for_other_writers(client: Client) -> None:
+    """On SQLite whoever writes is alone. Not so strong a lock that a row pointing at the client must wait."""
+    if connection.features.has_select_for_update:
+        Client.objects.select_for_update(no_key=True).only("id").get(id=client.id)
 
 
 def rollups_of(*, client: Client, days: Collection[date]) -> tuple[list[JointDay], list[LiftDay]]:

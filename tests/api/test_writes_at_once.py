@@ -11,7 +11,9 @@ from django.db import connection
 
 from coaching.models import BodyMass, JointDay, PainReport, Session
 from coaching.operations import rollups
-from tests.bodies import pain_body, session_body
+from coaching.operations.recompute import compare_practice
+from tests.bodies import pain_body, session_body, set_body
+from tests.factories import NOW
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
 DEVICES, ROUNDS = 16, 20
@@ -24,6 +26,8 @@ def apps(cast, signed_in, settings):
 
 @pytest.fixture
 def pool():
+    """A thread for each device; a process that serves has fewer than it has connections."""
+    connection.pool.resize(1, DEVICES + 2)
     with ThreadPoolExecutor(DEVICES) as made:
         yield made
 
@@ -106,6 +110,24 @@ def test_a_batch_and_a_single_post_of_one_id_store_it_once(cast, apps, pool):
         )
         one, other = [item["status"] for item in batch.json()["items"]]
         assert (sorted([one, single.status_code]), other) == ([200, 201], 201)
+
+
+def test_sessions_of_one_day_posted_at_once_all_count_in_its_sums(cast, apps, pool):
+    lifts = ["back_squat", "barbell_bench_press", "deadlift", "overhead_press"]
+    for _ in range(ROUNDS // 2):
+        posts = [
+            partial(
+                app.put,
+                f"/api/v1/sessions/{uuid.uuid4()}",
+                session_body(sets=[set_body(exercise=lifts[index % 4])], pain_reports=[]),
+                format="json",
+            )
+            for index, app in enumerate(apps)
+        ]
+        assert statuses(at_once(pool, posts)) == {201: DEVICES}
+    compared = compare_practice(cast.practice, now=NOW, tell=lambda line: None)
+    assert not compared.differences
+    assert JointDay.objects.filter(client=cast.client).exists()
 
 
 def test_of_edits_of_one_version_exactly_one_wins_and_the_others_see_what_differs(cast, apps, pool):
