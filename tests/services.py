@@ -11,8 +11,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.faults.servers import are_installed
+
 ADDRESS_OF = {"postgresql": "DATABASE_URL", "redis": "REDIS_URL", "roles": "MIGRATION_DATABASE_URL"}
-NEEDED = (*ADDRESS_OF, "node")
+NEEDED = (*ADDRESS_OF, "node", "servers")
 ICAL_JS = Path(__file__).parent / "ical_js" / "node_modules" / "ical.js"
 UNLESS_ASKED = {"long": "make long", "faults": "make faults"}
 NOT_RUN = pytest.StashKey[dict[str, int]]()
@@ -29,6 +31,8 @@ def has_node() -> bool:
 def is_given(suite: str) -> bool:
     if suite == "node":
         return has_node()
+    if suite == "servers":
+        return are_installed()
     address = os.environ.get(ADDRESS_OF[suite], "")
     return address.startswith("postgres") if suite == "postgresql" else bool(address)
 
@@ -108,6 +112,7 @@ def closing_line(not_run: dict[str, int]) -> str:
         return "Suites not run: none."
     ways = {suite: f"set {address}" for suite, address in ADDRESS_OF.items()} | {
         "node": "install nodejs and npm, then make test",
+        "servers": "install postgresql and redis-server",
         **UNLESS_ASKED,
     }
     told = [f"{suite} ({count} tests; {ways[suite]})" for suite, count in sorted(not_run.items())]

@@ -99,12 +99,12 @@ class Struck:
         return f"{self.fault}, n = {self.nth}: " + "; ".join(each[:300] for each in wrong[:6])
 
 
-class Bench:
+class FaultLoop:
     """Runs stories on one database as it was first, each run in processes of its own."""
 
     def __init__(self, copies: Copies, database: str, folder: Path) -> None:
         self._copies = copies
-        self._database = database
+        self.database = database
         self._folder = folder
 
     def fail_each_nth(self, story: Story, sweeps: Sequence[Sweep]) -> list[Struck]:
@@ -201,8 +201,8 @@ class Bench:
     @contextmanager
     def _place(self) -> Iterator[tuple[str, Path]]:
         with TemporaryDirectory(dir=self._folder) as var:
-            self._copies.put_back(self._database)
-            yield self._database, Path(var)
+            self._copies.put_back(self.database)
+            yield self.database, Path(var)
 
     def _enter(self, story: Story, database: str, var: Path) -> None:
         enter(self._copies, database, var)

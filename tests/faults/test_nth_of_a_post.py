@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from coaching.budget import Budget
 from coaching.emails import send_due_mail
 from coaching.models import Client
 from tests.conftest import token_for
@@ -17,7 +18,6 @@ from tests.faults.seams import Action, Seam
 
 pytestmark = pytest.mark.django_db(transaction=True)
 SEAMS = [Seam.QUERY, Seam.COMMIT, Seam.COMMITTED]
-SWEEPS = [Sweep(seam, action) for action in Action for seam in SEAMS]
 
 
 def build_client():
@@ -35,7 +35,7 @@ def recover(told, tell):
     if DONE not in told:
         repeats += 1
         Device().send_all(tell, since=told.count("acknowledged"))
-    send_due_mail(now=POSTED_AT, budget_s=60)
+    send_due_mail(now=POSTED_AT, budget=Budget.of(60))
     return repeats * COMES_AGAIN_AFTER_S if is_whole() else None
 
 
@@ -49,43 +49,36 @@ STORY = Story(
 )
 
 
-@pytest.fixture(scope="module")
-def bench(bench_on):
-    made = []
-
-    def only_one():
-        if not made:
-            made.append(bench_on("posts", build_client))
-        return made[0]
-
-    return only_one
+def check(loop_on, sweeps, ledger):
+    loop = loop_on("posts", build_client)
+    check_each(loop.fail_each_nth(STORY, sweeps), sweeps, ledger)
 
 
 @pytest.mark.faults
 @pytest.mark.parametrize("action", [Action.RAISE, Action.KILL, Action.SLEEP])
-def test_posts_survive_each_fault_at_every_place(action, bench, ledger):
+def test_posts_survive_each_fault_at_every_place(action, loop_on, ledger):
     sweeps = [Sweep(seam, action) for seam in SEAMS if (action, seam) != (Action.RAISE, Seam.COMMITTED)]
-    check_each(bench().fail_each_nth(STORY, sweeps), sweeps, ledger)
+    check(loop_on, sweeps, ledger)
 
 
 @pytest.mark.faults
 @pytest.mark.postgresql
-def test_posts_survive_a_lost_connection_at_every_place(bench, ledger):
+def test_posts_survive_a_lost_connection_at_every_place(loop_on, ledger):
     sweeps = [Sweep(seam, Action.CUT) for seam in SEAMS]
-    check_each(bench().fail_each_nth(STORY, sweeps), sweeps, ledger)
+    check(loop_on, sweeps, ledger)
 
 
-def test_posts_survive_a_sample_of_all_faults(bench, ledger):
+def test_posts_survive_a_sample_of_all_faults(loop_on, ledger):
     sweeps = [
         Sweep(Seam.QUERY, Action.RAISE, step=31),
         Sweep(Seam.QUERY, Action.KILL, step=31),
         Sweep(Seam.QUERY, Action.SLEEP, step=31),
         Sweep(Seam.COMMITTED, Action.KILL),
     ]
-    check_each(bench().fail_each_nth(STORY, sweeps), sweeps, ledger)
+    check(loop_on, sweeps, ledger)
 
 
 @pytest.mark.postgresql
-def test_posts_survive_lost_connections_wherever_they_are_sampled(bench, ledger):
+def test_posts_survive_lost_connections_wherever_they_are_sampled(loop_on, ledger):
     sweeps = [Sweep(Seam.QUERY, Action.CUT, step=31), Sweep(Seam.COMMITTED, Action.CUT)]
-    check_each(bench().fail_each_nth(STORY, sweeps), sweeps, ledger)
+    check(loop_on, sweeps, ledger)
