@@ -66,6 +66,7 @@ class PostgresqlCopies:
         name = f"{self._suites}_{name}"[:63]
         self.drop(name)
         with _as_owner("postgres") as server:
+            server.execute(END_OTHERS, [self._suites])  # what earlier tests left open would be in the way
             server.execute(_named("CREATE DATABASE {} TEMPLATE {}", name, self._suites))
         return name
 
@@ -78,10 +79,7 @@ class PostgresqlCopies:
     def put_back(self, name: str) -> None:
         """Ends whoever is left there; foreign keys and the guard of the trail are off meanwhile."""
         with _as_owner(name) as server, server.transaction():
-            server.execute(
-                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
-                "WHERE datname = current_database() AND pid <> pg_backend_pid()"
-            )
+            server.execute(END_OTHERS, [name])
             server.execute("SET LOCAL session_replication_role = replica")
             for table in _tables(server):
                 if server.execute(_named(DIFFERS, *[table] * 4)).fetchone() is not None:
@@ -107,6 +105,9 @@ class PostgresqlCopies:
         connection.settings_dict["OPTIONS"] |= {"options": f"-c lock_timeout={int(at_most_s * 1000)}"}
 
 
+END_OTHERS = """
+    SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = %s AND pid <> pg_backend_pid()
+"""
 DIFFERS = """
     (SELECT 1 FROM (TABLE public.{} EXCEPT TABLE kept.{}) AS more LIMIT 1)
     UNION ALL (SELECT 1 FROM (TABLE kept.{} EXCEPT TABLE public.{}) AS less LIMIT 1)

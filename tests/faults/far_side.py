@@ -14,9 +14,11 @@ from django.core.mail.backends.base import BaseEmailBackend
 from coaching.exchange.guarded_post import Answer
 from coaching.outbox import EmlFileBackend
 
+BOOK = "taken.jsonl"
+
 
 def book() -> Path:
-    return Path(settings.VAR_DIR) / "taken.jsonl"
+    return Path(settings.VAR_DIR) / BOOK
 
 
 def taken(what: str) -> Counter[str]:

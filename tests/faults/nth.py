@@ -3,6 +3,7 @@
 import itertools
 import logging
 import os
+import shutil
 from base64 import b64decode
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -18,8 +19,9 @@ from django.db import connections
 
 from coaching.emails import morning
 from coaching.exchange import webhooks
+from coaching.installation import FILE_NAME
 from tests.faults.databases import Copies
-from tests.faults.far_side import take_post
+from tests.faults.far_side import BOOK, take_post
 from tests.faults.forks import Standby, Tell, in_child
 from tests.faults.left import (
     Rows,
@@ -202,6 +204,9 @@ class FaultLoop:
     def _place(self) -> Iterator[tuple[str, Path]]:
         with TemporaryDirectory(dir=self._folder) as var:
             self._copies.put_back(self.database)
+            for left in (self._folder / FILE_NAME, self._folder / BOOK):  # what goes with the database
+                if left.exists():
+                    shutil.copy(left, var)
             yield self.database, Path(var)
 
     def _enter(self, story: Story, database: str, var: Path) -> None:

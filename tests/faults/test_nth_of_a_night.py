@@ -79,7 +79,7 @@ def build_late_posts():
     tick(now=before - timedelta(days=1), budget=Budget.of(UNHURRIED_S))
     for number, client in enumerate(Client.objects.order_by("id")[5:10], start=5):
         post(client, [session(number, days_ago=4, reps=6, pain=2)], at=before)
-    Practice.objects.update(night_hour=5)  # the next night is not due yet
+    Practice.objects.update(night_hour=12)  # the next night is not due yet
 
 
 STORIES = {
