@@ -46,6 +46,7 @@ EMAIL_URL = env.str("EMAIL_URL", "")
 GIVEN_SECRET_KEY = env.str("SECRET_KEY", "")
 PUBLIC_URL = env.str("PUBLIC_URL", "http://127.0.0.1:8000")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
+METRICS_TOKEN = env.str("METRICS_TOKEN", "")
 if PRODUCTION:
     refuse_unsafe(
         {
@@ -53,6 +54,7 @@ if PRODUCTION:
             "SECRET_KEY must be in the environment, 50 characters or more": len(GIVEN_SECRET_KEY) >= 50,
             "ALLOWED_HOSTS must name the hosts it answers to": "ALLOWED_HOSTS" in os.environ
             and "*" not in ALLOWED_HOSTS,
+            "METRICS_TOKEN must have 32 characters or more, or none": not 0 < len(METRICS_TOKEN) < 32,
             "PUBLIC_URL must begin with https://": PUBLIC_URL.startswith("https://"),
         }
     )
@@ -109,7 +111,14 @@ POSTGRESQL_OPTIONS = {
     "keepalives_interval": 5,
     "keepalives_count": 4,
     "tcp_user_timeout": 40_000,
-    "pool": {"min_size": 1, "max_size": env.int("DATABASE_POOL_SIZE", 10), "timeout": 4},
+    # A server that came back is found within seconds: attempts that wait longer and longer are given up soon,
+    # and the next request begins them anew.
+    "pool": {
+        "min_size": 1,
+        "max_size": env.int("DATABASE_POOL_SIZE", 10),
+        "timeout": 4,
+        "reconnect_timeout": 2,
+    },
 }
 if DATABASE_URL:
     DATABASES = {"default": env.dj_db_url("DATABASE_URL")}
@@ -219,6 +228,10 @@ SPECTACULAR_SETTINGS = {
         "RestrictionKindEnum": "api.schema.RESTRICTION_KINDS",
     },
 }
+
+# Named to prometheus_client too, which must know before its first import that it counts for many processes.
+METRICS_DIR = VAR_DIR / "metrics"
+os.environ["PROMETHEUS_MULTIPROC_DIR"] = str(METRICS_DIR)
 
 OUTBOX_DIR = VAR_DIR / "outbox"
 DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "Forbear <forbear@localhost>")

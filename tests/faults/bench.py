@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ class World:
     """What the bench knows of the practice: who posts, who is mailed, what a calm night raises."""
 
     clients: int
+    nights: int
     tokens: list[str]
     coaches: list[str]
     alerts: list[tuple[Any, ...]] = field(default_factory=list)
@@ -28,12 +30,16 @@ class Bench:
 
     processes: tuple[str, ...] = ("worker", "beat", "web")
 
-    def __init__(self, folder: Path, *, clients: int, devices: int) -> None:
+    world: World
+
+    def __init__(self, folder: Path) -> None:
         folder.chmod(0o755)  # PostgreSQL's own user must come through
         self.folder = folder
         self.rounds = 0
         self.start_servers()
-        self.world = self._make_world(clients, devices)
+
+    def prepare(self, **sizes: int) -> None:
+        self.world = self._make_world(sizes)
         self.world.alerts = self._alerts_of_a_calm_night()
         assert self.world.alerts, "the practice raises no alert: nothing could be lost"
 
@@ -65,13 +71,13 @@ class Bench:
         store, mail = self.copy(name), MailServer()
         return Round(self.world, store, self.service(name, store, mail.url), mail, self.processes)
 
-    def _make_world(self, clients: int, devices: int) -> World:
+    def _make_world(self, sizes: Mapping[str, int]) -> World:
         env = self.service("making", self.base(), "smtp://127.0.0.1:9").env
         _succeeded(run_python("manage.py", "migrate", "--no-input", env=env))
         if "MIGRATION_DATABASE_URL" in env:
             _succeeded(run_python("manage.py", "grant_service_role", env=env))
-        sizes = ("--clients", str(clients), "--devices", str(devices))
-        made = _succeeded(run_python("-m", "tests.faults.world", *sizes, env=env))
+        words = [word for name, size in sizes.items() for word in (f"--{name}", str(size))]
+        made = _succeeded(run_python("-m", "tests.faults.world", *words, env=env))
         return World(**json.loads(made.splitlines()[-1]))
 
     def _alerts_of_a_calm_night(self) -> list[tuple[Any, ...]]:

@@ -14,7 +14,7 @@ from tests.faults.outcomes import Ledger
 from tests.faults.service import Service
 from tests.faults.stores import Store, asked_patiently
 
-NIGHT_IS_DONE_WITHIN_S = 180.0
+NIGHT_IS_DONE_WITHIN_S = 240.0
 MAIL_IS_SENT_WITHIN_S = 180.0
 GOES_ON_WITHIN_S = 90.0
 
@@ -23,10 +23,13 @@ STEPS = (
     "SELECT coalesce(sum(attempts), 0) + count(*) FILTER (WHERE state = 'scored') FROM coaching_nightclient"
 )
 ALERTS = "SELECT client_id, kind, target FROM coaching_alert WHERE kind = 'pain_with_volume' ORDER BY 1, 2, 3"
+# All others may come between the mail server's answer and the row that remembers it, once for each sender.
+FAR_FROM_MAIL = ("kill -9 web", "kill -9 beat", "Redis")
 
 
 class World(Protocol):
     clients: int
+    nights: int
     tokens: list[str]
     coaches: list[str]
     alerts: list[tuple[Any, ...]]
@@ -79,8 +82,10 @@ class Round:
     def end(self) -> None:
         self._is_over.set()
         self._watcher.join(10)
-        self.service.stop()
-        self.mail.stop()
+        try:
+            self.service.stop()
+        finally:
+            self.mail.stop()
 
     def rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
         return asked_patiently(self.store, query, *values)
@@ -96,7 +101,8 @@ class Round:
         return self._progress[-1][1] if self._progress else 0
 
     def is_done(self) -> bool:
-        return self.number("SELECT count(*) FROM coaching_night WHERE status = 'done'") > 0
+        done = "SELECT count(*) FROM coaching_night WHERE status = 'done' AND clients_total > 0"
+        return self.number(done) == self.world.nights
 
     def wait_until_done(self) -> None:
         until = time.monotonic() + NIGHT_IS_DONE_WITHIN_S
@@ -104,9 +110,9 @@ class Round:
             assert time.monotonic() < until, f"the night was not done:\n{self.told()}"
             time.sleep(0.1)
 
-    def wait_until_mailed(self) -> None:
+    def wait_until_mailed(self, within_s: float) -> None:
         """What waits behind a lease or a back-off is moved forward, as if its time had passed."""
-        until = time.monotonic() + MAIL_IS_SENT_WITHIN_S
+        until = time.monotonic() + within_s
         while self.number("SELECT count(*) FROM coaching_mailrow WHERE state = 'waiting'"):
             assert time.monotonic() < until, f"mail still waits:\n{self.told()}"
             # Longer than a sender may be at work on it.
@@ -158,13 +164,19 @@ class Round:
     def told(self) -> str:
         return "\n".join(f"{name}: {kept.told()[-3000:]}" for name, kept in self.service.kept.items())
 
-    def settle(self, ledger: Ledger, *, recovered: Measure | None = None) -> None:
+    def settle(
+        self,
+        ledger: Ledger,
+        *,
+        recovered: Measure | None = None,
+        mail_within_s: float = MAIL_IS_SENT_WITHIN_S,
+    ) -> None:
         """Let it end, count what was lost and doubled, and hold all else to its rules."""
         assert self.strikes, "nothing struck this night"
         self.wait_until_done()
         if self.devices:
             self.devices.stop()
-        self.wait_until_mailed()
+        self.wait_until_mailed(mail_within_s)
         found = self.found()
         measure = recovered or self.night_recovered_in_s
         for number, strike in enumerate(self.strikes):
@@ -184,10 +196,10 @@ class Round:
 
     def _look_at_the_night(self, found: Found) -> None:
         scores = self.rows(
-            "SELECT client_id, count(*) FROM coaching_score WHERE revision = 0 GROUP BY client_id"
+            "SELECT count(*) FROM coaching_score WHERE revision = 0 GROUP BY client_id, night_on"
         )
-        found.lost += self.world.clients - len(scores)
-        found.doubled += sum(count - 1 for _, count in scores)
+        found.lost += self.world.clients * self.world.nights - len(scores)
+        found.doubled += sum(count - 1 for (count,) in scores)
         alerts, meant = self.rows(ALERTS), set(self.world.alerts)
         found.lost += len(meant - set(alerts))
         found.doubled += len(alerts) - len(set(alerts)) + len(set(alerts) - meant)
@@ -204,9 +216,9 @@ class Round:
         told = {recipient.strip("<>") for recipient in taken.recipients.values()}
         found.lost += len({recipient for recipient, state in mornings if state == "sent"} - told)
         repeats = sum(copies - 1 for copies in taken.copies.values())
-        kills = sum("worker" in strike.fault or "serve" in strike.fault for strike in self.strikes)
-        if repeats > taken.ambiguous + kills:
-            found.wrong.append(f"{repeats} repeats: {taken.ambiguous} ambiguous answers, {kills} kills")
+        cut_off = sum(not strike.fault.startswith(FAR_FROM_MAIL) for strike in self.strikes)
+        if repeats > taken.ambiguous + cut_off:
+            found.wrong.append(f"{repeats} repeats: {taken.ambiguous} ambiguous answers, {cut_off} strikes")
 
     def _look_at_the_posts(self, found: Found) -> None:
         if self.devices is None:

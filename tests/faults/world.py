@@ -34,7 +34,9 @@ def now() -> datetime:
     return datetime.now(ZoneInfo(ZONE))
 
 
-def make(clients: int, devices: int) -> dict[str, Any]:
+def make(clients: int, devices: int, nights: int) -> dict[str, Any]:
+    """The service was away for all of the nights but the last, which is due as well."""
+    from coaching.models import Night
     from coaching.models.scope import across_practices
     from tests.factories import MembershipFactory, PracticeFactory
 
@@ -45,8 +47,13 @@ def make(clients: int, devices: int) -> dict[str, Any]:
             for number in range(COACHES)
         ]
         tokens = [_client(number, coaches[number % COACHES], number < devices) for number in range(clients)]
+        last_on = now().date() - timedelta(days=nights)
+        Night.objects.create(
+            practice=practice, night_on=last_on, zone=ZONE, status="done", planned_at=now(), finished_at=now()
+        )
         return {
             "clients": clients,
+            "nights": nights,
             "tokens": [token for token in tokens if token],
             "coaches": [coach.account.email for coach in coaches],
         }
@@ -112,9 +119,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--clients", type=int, default=500)
     parser.add_argument("--devices", type=int, default=8)
+    parser.add_argument("--nights", type=int, default=1)
     asked = parser.parse_args()
     django.setup()
-    sys.stdout.write(json.dumps(make(asked.clients, asked.devices)) + "\n")
+    sys.stdout.write(json.dumps(make(asked.clients, asked.devices, asked.nights)) + "\n")
 
 
 if __name__ == "__main__":
