@@ -124,6 +124,7 @@ class FaultLoop:
                     if not struck.is_met:
                         break
 
+        self._copies.disconnect()  # or the child would go on with a connection to the suite's own database
         return [_struck(each) for each in in_child(loop, ends_within_s=LOOP_ENDS_WITHIN_S).told]
 
     def _undisturbed(self, story: Story) -> Rows:
