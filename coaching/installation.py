@@ -15,7 +15,7 @@ from pathlib import Path
 
 import structlog
 from django.conf import settings
-from django.db import connection
+from django.db import connection, transaction
 
 from coaching.models import Installation
 
@@ -67,12 +67,16 @@ def hold(*, now: datetime) -> None:
     )
 
 
+@transaction.atomic
 def _begin(now: datetime) -> None:
-    """The first to look, of several at once, writes the row."""
-    made, _ = Installation.objects.get_or_create(
+    """The first to look, of several at once, writes the row; the file is there before the row is committed.
+
+    A row without its file would be taken for a restored database, and hold all mail.
+    """
+    made, is_new = Installation.objects.get_or_create(
         name="this", defaults={"seen_at": now, "table_oid": _table_oid()}
     )
-    if not _knows_by_table():
+    if is_new and not _knows_by_table():
         _write(made.mark, made.seen_at)
 
 

@@ -21,6 +21,7 @@ from coaching.operations.outbox_rows import Failure
 KIND_HEADER = "X-Forbear-Kind"
 TELLING_KINDS = frozenset({"morning", "urgent"})
 KIND = re.compile(r"[a-z_]{1,20}", re.ASCII)
+UNFINISHED = ".part"
 NO_SUCH_RECIPIENT = {550, 551, 553}
 POLICY = re.compile(rb"5\.7\.\d")  # RFC 3463: refused by policy, which may change; not about the mailbox
 
@@ -40,7 +41,7 @@ def write_eml(folder: Path, message: EmailMessage) -> Path:
     """Write the message to `folder` so that it is there whole or not at all, even after a power cut."""
     built = message.message()
     path = folder / _file_name(str(built["Date"]), str(built["Message-ID"]), built.get(KIND_HEADER, ""))
-    descriptor, temporary = tempfile.mkstemp(dir=folder, prefix=".", suffix=".part")
+    descriptor, temporary = tempfile.mkstemp(dir=folder, prefix=".", suffix=UNFINISHED)
     try:
         with os.fdopen(descriptor, "wb") as file:
             file.write(built.as_bytes(linesep="\r\n"))  # type: ignore[call-arg]  # Django's own class has it
@@ -122,6 +123,9 @@ def forget_old_files(*, recipients: Collection[str], before: datetime) -> int:
 
 
 def _delete_files(is_meant: Callable[[Path, Message], bool]) -> int:
+    """And what a sender left that died while it wrote; one that still writes meets an error, and repeats."""
+    for left in Path(settings.OUTBOX_DIR).glob(f".*{UNFINISHED}"):
+        left.unlink(missing_ok=True)
     n_deleted = 0
     for path in sorted(Path(settings.OUTBOX_DIR).glob("*.eml")):
         with path.open("rb") as file:

@@ -17,7 +17,7 @@ from coaching.operations.audit import record_changes, record_reads
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.entries import FIRST_INSTANT, PainEntry, content_hash
 from coaching.operations.standing import check_may_store, note_post
-from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
+from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait, say_again
 from coaching.operations.versions import (
     check_may_replace,
     check_not_gone,
@@ -80,7 +80,8 @@ def _record_once(
     if standing.client_id != client.id:
         raise ConflictError("This id is taken.")
     if _is_same(standing, entry):
-        return RecordedPain(standing, is_new=False)
+        said_again = say_again(client=client, reports=[standing], now=now)
+        return RecordedPain(standing, is_new=False, urgent=tuple(said_again))
     check_may_replace(standing, expected_version)
     return _replace(actor, client, standing, entry, now)
 

@@ -28,7 +28,12 @@ from coaching.operations.changes import note_scheduled_session
 from coaching.operations.entries import FIRST_INSTANT, SessionEntry, SetEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
 from coaching.operations.standing import check_may_process, check_may_store, note_post
-from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait
+from coaching.operations.urgent import (
+    UrgentNotice,
+    by_session,
+    raise_what_cannot_wait,
+    said_again_by_session,
+)
 from coaching.operations.versions import (
     check_may_replace,
     check_not_gone,
@@ -213,7 +218,8 @@ def _record_one(
     if existing.deleted_at is not None:
         raise GoneError("This session has been deleted.")
     if existing.content_hash == content_hash(entry):
-        return Recorded(existing, Outcome.REPLAYED)
+        said_again = said_again_by_session(client=client, sessions=[existing], now=now)
+        return Recorded(existing, Outcome.REPLAYED, said_again.get(existing.id, ()))
     check_may_replace(existing, expected_version)
     return _replace(actor, client, existing, entry, now)
 
@@ -235,6 +241,7 @@ def _record_many(
     created = {
         entry.uid: item for entry, item in zip(fresh, _create_all(actor, client, fresh, now), strict=True)
     }
+    said_again = said_again_by_session(client=client, sessions=list(known.values()), now=now)
     items: list[BatchItem] = []
     for entry in entries:
         if entry.uid in created:
@@ -242,18 +249,24 @@ def _record_many(
             known[entry.uid] = recorded.session
             items.append(BatchItem(recorded, None))
         else:
-            items.append(_compare(client, known[entry.uid], entry))
+            items.append(_compare(client, known[entry.uid], entry, said_again))
     return items
 
 
-def _compare(client: Client, existing: Session, entry: SessionEntry) -> BatchItem:
+def _compare(
+    client: Client,
+    existing: Session,
+    entry: SessionEntry,
+    said_again: dict[int, tuple[UrgentNotice, ...]],
+) -> BatchItem:
     if existing.client_id != client.id:
         return BatchItem(None, ConflictError("This id is taken."))
     if existing.deleted_at is not None:
         return BatchItem(None, GoneError("This session has been deleted."))
     if existing.content_hash != content_hash(entry):
         return BatchItem(None, _other_content(existing))
-    return BatchItem(Recorded(existing, Outcome.REPLAYED), None)
+    urgent = said_again.get(existing.id, ())
+    return BatchItem(Recorded(existing, Outcome.REPLAYED, urgent), None)
 
 
 def _other_content(existing: Session) -> ConflictError:
@@ -326,12 +339,7 @@ def _store_content(
     days = {session.performed_on for session in sessions} | {row.felt_on for row in reports} | old_days
     rollups.rebuild_days(client=client, days=days)
     note_post(client=client, days=days, now=now)
-    notices = raise_what_cannot_wait(client=client, reports=reports, now=now)
-    by_session: dict[int, tuple[UrgentNotice, ...]] = {}
-    for notice in notices:
-        key = notice.report.session_id or 0
-        by_session[key] = (*by_session.get(key, ()), notice)
-    return by_session
+    return by_session(raise_what_cannot_wait(client=client, reports=reports, now=now))
 
 
 def _session_row(client: Client, entry: SessionEntry, lookups: Lookups, now: datetime) -> Session:

@@ -1,7 +1,7 @@
 """What cannot wait for the night: red flags and passed pain limits, told, alerted and mailed at once."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -22,6 +22,7 @@ from coaching.models import (
     Membership,
     PainReport,
     Role,
+    Session,
     WebhookEvent,
 )
 from coaching.models.scope import across_practices, within_practice
@@ -52,22 +53,89 @@ class UrgentNotice:
     caution: str = evidence.CAUTION
 
 
+@dataclass(frozen=True, slots=True)
+class _Judged:
+    """What one report is a reason for: a red flag, a passed limit, both or neither."""
+
+    report: PainReport
+    assessment: RedFlagAssessment | None
+    jump: PainJump | None
+    passes_limit: bool
+    limits: dict[str, int]
+
+
 def raise_what_cannot_wait(
     *, client: Client, reports: Sequence[PainReport], now: datetime
 ) -> list[UrgentNotice]:
     """Open or update red-flag and pain-limit alerts for what was just reported, with their urgent mail."""
-    today = now.astimezone(ZoneInfo(client.practice.zone)).date()
-    limits: dict[str, int] | None = None
-    jumps = find_pain_jumps(client=client, reports=reports, today=today)
+    today = _today(client, now)
     notices: list[UrgentNotice] = []
-    for report in reports:
-        jump = jumps.get(report.uid)
-        assessment = _assess(report, client, jump)
-        if assessment is not None:
-            notices.append(_raise_red_flag(client, report, assessment, jump, today, now))
-        limits = limits_of(client) if limits is None else limits
-        if _passes_limit(report, limits, today):
-            notices.append(_raise_limit(client, report, limits, today, now))
+    for judged in _judge(client, reports, today):
+        if judged.assessment is not None:
+            _raise_red_flag(client, judged.report, judged.assessment, judged.jump, today, now)
+        if judged.passes_limit:
+            _raise_limit(client, judged.report, judged.limits, today, now)
+        notices += _notices_of(client, judged)
+    return notices
+
+
+def say_again(*, client: Client, reports: Sequence[PainReport], now: datetime) -> list[UrgentNotice]:
+    """What is to be said of stored reports to a device that sends them again; writes nothing.
+
+    It repeats what was not answered, so nobody may have read the words yet.
+    """
+    judged = _judge(client, reports, _today(client, now))
+    return [notice for each in judged for notice in _notices_of(client, each)]
+
+
+def said_again_by_session(
+    *, client: Client, sessions: Collection[Session], now: datetime
+) -> dict[int, tuple[UrgentNotice, ...]]:
+    """`say_again` for all that these sessions hold, by the session's number."""
+    if not sessions:
+        return {}
+    reports = PainReport.objects.filter(client=client, session__in=sessions).order_by("id")
+    return by_session(say_again(client=client, reports=list(reports), now=now))
+
+
+def by_session(notices: Iterable[UrgentNotice]) -> dict[int, tuple[UrgentNotice, ...]]:
+    found: dict[int, tuple[UrgentNotice, ...]] = {}
+    for notice in notices:
+        key = notice.report.session_id or 0
+        found[key] = (*found.get(key, ()), notice)
+    return found
+
+
+def _today(client: Client, now: datetime) -> date:
+    return now.astimezone(ZoneInfo(client.practice.zone)).date()
+
+
+def _judge(client: Client, reports: Sequence[PainReport], today: date) -> list[_Judged]:
+    if not reports:
+        return []
+    jumps = find_pain_jumps(client=client, reports=reports, today=today)
+    limits = limits_of(client)
+    return [
+        _Judged(
+            report,
+            _assess(report, client, jumps.get(report.uid)),
+            jumps.get(report.uid),
+            _passes_limit(report, limits, today),
+            limits,
+        )
+        for report in reports
+    ]
+
+
+def _notices_of(client: Client, judged: _Judged) -> list[UrgentNotice]:
+    notices = []
+    if judged.assessment is not None:
+        codes = tuple(flag.code for flag in judged.assessment.flags)
+        urgency, instruction = judged.assessment.urgency.value, judged.assessment.instruction
+        notices.append(UrgentNotice(judged.report, AlertKind.RED_FLAG, codes, urgency, instruction))
+    if judged.passes_limit:
+        instruction = evidence.refer_out(client.emergency_text)
+        notices.append(UrgentNotice(judged.report, AlertKind.PAIN_LIMIT, (), "clinician_review", instruction))
     return notices
 
 
@@ -105,7 +173,7 @@ def _raise_red_flag(
     jump: PainJump | None,
     today: date,
     now: datetime,
-) -> UrgentNotice:
+) -> None:
     """Open the site's red flag, or add what is new to the one that stands; what is worse is mailed again."""
     target = _target(report)
     standing = Alert.objects.filter(client=client, kind=AlertKind.RED_FLAG, target=target).standing().first()
@@ -126,9 +194,6 @@ def _raise_red_flag(
         if standing is not None:
             _tell_that_it_is_worse(alert, now)
         _mail_at_once(client, alert, f"{urgency}:{'-'.join(flags)}", today, now)
-    return UrgentNotice(
-        report, AlertKind.RED_FLAG, tuple(codes), assessment.urgency.value, assessment.instruction
-    )
 
 
 def _red_flag(
@@ -208,7 +273,7 @@ def _jump_words(jump: dict[str, Any]) -> str:
 
 def _raise_limit(
     client: Client, report: PainReport, limits: dict[str, int], today: date, now: datetime
-) -> UrgentNotice:
+) -> None:
     target = _target(report)
     limit = limits.get(target, DEFAULT_PAIN_LIMIT)
     found = PainLimitNumbers(on=report.felt_on, pain=report.pain, limit=limit, n_days=1, recent_days=1)
@@ -240,9 +305,6 @@ def _raise_limit(
         if before is not None and before.id == alert.id and alert.status != AlertStatus.CLOSED:
             _tell_that_it_is_worse(alert, now)
         _mail_at_once(client, alert, f"limit-{report.pain}", today, now)
-    return UrgentNotice(
-        report, AlertKind.PAIN_LIMIT, (), "clinician_review", evidence.refer_out(client.emergency_text)
-    )
 
 
 def _apply(client: Client, finding: Finding, today: date, now: datetime) -> Alert:

@@ -362,3 +362,10 @@ def test_a_report_sent_again_after_its_session_was_edited_is_still_the_same(held
     assert app.patch(f"/api/v1/sessions/{session}", note, format="json", headers=version).status_code == 200
     assert app.put(f"/api/v1/pain-reports/{report}", body, format="json").status_code == 200
     assert app.put(f"/api/v1/pain-reports/{report}", body | {"pain": 3}, format="json").status_code == 409
+
+
+def test_a_report_sent_again_says_again_what_is_urgent(app):
+    uid, body = uuid.uuid4(), pain_body(symptoms={"swollen_calf": "yes"})
+    first = put(app, body, uid).json()["urgent"]
+    assert put(app, body, uid).json()["urgent"] == first != []
+    assert MailRow.objects.count() == 1

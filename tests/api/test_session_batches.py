@@ -148,3 +148,11 @@ def test_a_scheduled_session_that_an_item_names_answers_no_other(app, cast):
     scheduled = ScheduledSession.objects.get()
     post(app, [on(2, 100) | {"scheduled_session": str(scheduled.uid)}, on(3, 100)])
     assert Session.objects.filter(scheduled_session=scheduled).count() == 1
+
+
+def test_a_batch_sent_again_says_again_what_is_urgent(app):
+    flagged = item(pain_reports=[pain_body(id=str(uuid.uuid4()), symptoms={"swollen_calf": "yes"})])
+    first = post(app, [item(), flagged]).json()["items"]
+    again = post(app, [item(), flagged]).json()["items"]
+    assert again[1]["status"] == 200
+    assert again[1]["urgent"] == first[1]["urgent"] != []

@@ -137,6 +137,18 @@ def test_a_red_flag_is_answered_at_once_and_mailed_once(app, cast):
     assert MailRow.objects.get().recipient == cast.coach.account.email
 
 
+def test_a_device_that_heard_no_answer_is_told_again_what_is_urgent(app, cast, time_machine):
+    time_machine.move_to("2026-03-02T20:00:00Z")
+    InjuryFactory(client=cast.client, pain_limit=4)
+    uid = uuid.uuid4()
+    report = pain_body(id=str(uuid.uuid4()), pain=5, symptoms={"swollen_calf": "yes"})
+    body = session_body(pain_reports=[report])
+    first = put(app, body, uid).data["urgent"]
+    assert [notice["kind"] for notice in first] == ["red_flag", "pain_limit"]
+    assert put(app, body, uid).data["urgent"] == first
+    assert MailRow.objects.count() == 2
+
+
 def test_pain_at_the_sites_own_limit_is_urgent(app, cast, time_machine):
     time_machine.move_to("2026-03-02T20:00:00Z")
     InjuryFactory(client=cast.client, pain_limit=4)

@@ -1,5 +1,6 @@
 """A restored database sends no mail and no webhook until an operator confirms."""
 
+from contextlib import suppress
 from datetime import timedelta
 
 import pytest
@@ -43,6 +44,17 @@ def states():
 
 def test_a_new_database_sends(waiting):
     assert send_due_mail(now=NOW, budget=Budget.of(5)).sent == 1
+    assert not is_restored()
+
+
+def test_a_first_look_that_breaks_off_before_its_file_is_written_holds_nothing_back(db, monkeypatch):
+    def full(*_args, **_kwargs):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch, suppress(OSError):
+        patch.setattr("pathlib.Path.write_text", full)
+        may_send(now=NOW)
+    assert may_send(now=NOW)
     assert not is_restored()
 
 

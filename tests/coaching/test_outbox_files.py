@@ -8,7 +8,8 @@ import pytest
 from django.core.mail import EmailMultiAlternatives, get_connection
 
 from coaching.operations.outbox_rows import Failure
-from coaching.outbox import EmlFileBackend, failure_of
+from coaching.outbox import EmlFileBackend, failure_of, forget_files
+from tests.factories import NOW
 
 DATE = "Mon, 02 Mar 2026 05:00:00 +0000"
 
@@ -77,6 +78,14 @@ def test_a_failed_write_leaves_nothing_behind(settings, monkeypatch):
     monkeypatch.setattr("os.fsync", full)
     with pytest.raises(OSError, match="No space"):
         EmlFileBackend().send_messages([message()])
+    assert files(settings) == []
+
+
+def test_what_a_killed_sender_left_goes_with_the_files_that_are_forgotten(settings):
+    EmlFileBackend().send_messages([message()])
+    left = Path(settings.OUTBOX_DIR) / ".k1ll3d.part"
+    left.write_text("Mira's left knee")
+    forget_files(recipients=set(), own_address="mira@example.org", since=NOW)
     assert files(settings) == []
 
 
