@@ -130,10 +130,9 @@ def rescore_dirty_clients(*, now: datetime, budget: Budget) -> int:
     """
     scored = 0
     for practice in _practices_with_dirty_clients():
-        if budget.is_spent:
-            break
         with within_practice(practice.id):
-            scored += _rescore_practice(practice, now)
+            while not budget.is_spent and (scored_now := _rescore_practice(practice, now)):
+                scored += scored_now
     return scored
 
 
