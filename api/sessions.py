@@ -270,6 +270,7 @@ class SessionView(CountedPost):
 
 
 class SessionBatchView(CountedPost):
+    is_repeatable = True
     tags: Mapping[uuid.UUID, str]
 
     @extend_schema(operation_id="session_put_batch", request=BatchIn, responses={200: BatchOut})

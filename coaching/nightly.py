@@ -10,6 +10,7 @@ from django.db import transaction
 from coaching.budget import Budget
 from coaching.exchange.keeping import keep_to_periods
 from coaching.models import Client, Night, NightStatus, Practice
+from coaching.models.database_faults import again_if_rolled_back
 from coaching.models.scope import across_practices, within_practice
 from coaching.operations import nights
 from coaching.operations.changes import note_sessions_due
@@ -95,13 +96,7 @@ def run_night(
 def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
     """Score the claimed clients in one transaction; after a failure they are tried again alone."""
     try:
-        with transaction.atomic():
-            items = nights.lock_claim(claim)
-            note_sessions_due(items=items, on=claim.night.night_on, now=now)
-            result = score_chunk(items=items, night_on=claim.night.night_on, now=now)
-            nights.mark_scored(items, now=now)
-            nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)
-            return result
+        return again_if_rolled_back(_score_claim)(claim, now)
     except KeyboardInterrupt:  # whoever stops it is not a fault of these clients
         nights.take_attempt_back(claim)
         raise
@@ -111,6 +106,16 @@ def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
         )
         nights.note_failure(claim, error_code=type(error).__name__)
         return ChunkResult()
+
+
+@transaction.atomic
+def _score_claim(claim: nights.Claim, now: datetime) -> ChunkResult:
+    items = nights.lock_claim(claim)
+    note_sessions_due(items=items, on=claim.night.night_on, now=now)
+    result = score_chunk(items=items, night_on=claim.night.night_on, now=now)
+    nights.mark_scored(items, now=now)
+    nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)
+    return result
 
 
 @transaction.atomic
@@ -131,7 +136,8 @@ def rescore_dirty_clients(*, now: datetime, budget: Budget) -> int:
     scored = 0
     for practice in _practices_with_dirty_clients():
         with within_practice(practice.id):
-            while not budget.is_spent and (scored_now := _rescore_practice(practice, now)):
+            again = again_if_rolled_back(_rescore_practice)
+            while not budget.is_spent and (scored_now := again(practice, now)):
                 scored += scored_now
     return scored
 

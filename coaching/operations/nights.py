@@ -119,13 +119,19 @@ def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
     todo = NightClient.objects.filter(night=night, state=NightClientState.TODO)
     let_be = Q(claimed_at__gt=Now() - LOCKED_WITHIN, claimed_at__lte=Now())
     suspects = todo.filter(Q(claimed_at__isnull=True) | ~let_be, attempts__gt=0)
-    suspects.filter(attempts__gte=MAX_ATTEMPTS).update(state=NightClientState.FAILED, error_code="gave_up")
+    _give_up(suspects.filter(attempts__gte=MAX_ATTEMPTS))
     fresh = _lock(todo.filter(attempts=0).order_by("id"), chunk)
     claimed = fresh or _lock(suspects.order_by("attempts", "id"), 1)
     if not claimed:
         return None
     NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1, claimed_at=Now())
     return Claim(night, tuple(claimed))
+
+
+def _give_up(rows: QuerySet[NightClient]) -> None:
+    """But for those that somebody works on: their third try has not ended yet."""
+    used_up = _lock(rows.order_by("id"), CHUNK)
+    NightClient.objects.filter(id__in=used_up).update(state=NightClientState.FAILED, error_code="gave_up")
 
 
 def _lock(rows: QuerySet[NightClient], limit: int) -> list[int]:
@@ -206,7 +212,7 @@ def newest_done_nights(*, practice: Practice, now: datetime) -> list[Night]:
 
 
 def add_revision(*, night: Night, clients: Sequence[Client], now: datetime) -> list[NightClient]:
-    """The next revision of these clients' outcome in a night that is done."""
+    """The next revision of these clients' outcome in a night that is done; of those whom it has judged."""
     known = dict(
         NightClient.objects.filter(night=night, client__in=clients)
         .values_list("client_id")
@@ -217,12 +223,13 @@ def add_revision(*, night: Night, clients: Sequence[Client], now: datetime) -> l
             practice_id=night.practice_id,
             night=night,
             client=client,
-            revision=known.get(client.id, -1) + 1,
+            revision=known[client.id] + 1,
             state=NightClientState.SCORED,
             attempts=1,
             done_at=now,
         )
         for client in clients
+        if client.id in known
     ]
     NightClient.objects.bulk_create(items)
     return items

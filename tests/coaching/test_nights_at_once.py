@@ -16,6 +16,7 @@ from coaching.models.scope import across_practices
 from coaching.operations import nights
 from tests.bodies import session_body
 from tests.conftest import token_for
+from tests.database_faults import cut_the_connection, fault_at, have_it_taken_back
 from tests.factories import ClientFactory, ConsentFactory, MembershipFactory
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
@@ -81,6 +82,21 @@ def test_sixteen_posts_of_one_id_at_once_end_in_one_session():
     assert Session.objects.count() == 1
     assert answers.count(201) == 1
     assert set(answers) <= {200, 201, 409}
+
+
+def test_a_chunk_that_met_a_deadlock_is_done_again_and_held_against_nobody():
+    ClientFactory.create_batch(3, coach=MembershipFactory())
+    with fault_at('INSERT INTO "coaching_score"', have_it_taken_back, times=2):
+        nightly.run_due_nights(now=NOW, budget=Budget.of(30))
+    assert {(item.state, item.attempts) for item in NightClient.objects.all()} == {("scored", 1)}
+
+
+def test_a_chunk_whose_connection_was_lost_is_done_client_by_client():
+    ClientFactory.create_batch(3, coach=MembershipFactory())
+    with fault_at('INSERT INTO "coaching_score"', cut_the_connection):
+        nightly.run_due_nights(now=NOW, budget=Budget.of(30))
+    assert {(item.state, item.attempts) for item in NightClient.objects.all()} == {("scored", 2)}
+    assert Night.objects.get().status == "done"
 
 
 def test_many_ticks_at_once_on_a_small_night_set_nobody_aside():

@@ -27,13 +27,20 @@ def test_another_reader(): pass
 @pytest.mark.roles
 def test_policies(): pass
 
+@pytest.mark.servers
+def test_power_cuts(): pass
+
 @pytest.mark.long
 def test_hours(): pass
+
+@pytest.mark.faults
+def test_kills(): pass
 """
 CONFTEST = """
 from tests import services
 
 services.has_node = lambda: {has_node}
+services.are_installed = lambda: {has_servers}
 """
 
 
@@ -49,9 +56,11 @@ class Run:
 
 @pytest.fixture
 def run(tmp_path: Path):
-    def run_tests(*words: str, tests: str = TESTS, has_node: bool = True, **env: str) -> Run:
+    def run_tests(
+        *words: str, tests: str = TESTS, has_node: bool = True, has_servers: bool = True, **env: str
+    ) -> Run:
         (tmp_path / "test_some.py").write_text(tests)
-        (tmp_path / "conftest.py").write_text(CONFTEST.format(has_node=has_node))
+        (tmp_path / "conftest.py").write_text(CONFTEST.format(has_node=has_node, has_servers=has_servers))
         plugins = ["-p", "tests.services", "-p", "no:django", "-p", "no:cacheprovider"]
         done = subprocess.run(
             [
@@ -85,20 +94,22 @@ ALL = {
 
 
 def test_without_services_their_suites_are_left_out_and_named_last(run):
-    done = run(has_node=False)
+    done = run(has_node=False, has_servers=False)
     assert done.code == 0
-    assert "1 passed, 5 deselected" in done.output
+    assert "1 passed, 7 deselected" in done.output
     assert done.last_line == (
-        "Suites not run: long (1 tests; make long), node (1 tests; install nodejs and npm, then make test), "
+        "Suites not run: faults (1 tests; make faults), long (1 tests; make long), "
+        "node (1 tests; install nodejs and npm, then make test), "
         "postgresql (1 tests; set DATABASE_URL), redis (1 tests; set REDIS_URL), "
-        "roles (1 tests; set MIGRATION_DATABASE_URL)."
+        "roles (1 tests; set MIGRATION_DATABASE_URL), "
+        "servers (1 tests; install postgresql and redis-server)."
     )
 
 
 def test_with_services_their_suites_run(run):
     done = run(**ALL)
-    assert "5 passed, 1 deselected" in done.output
-    assert done.last_line == "Suites not run: long (1 tests; make long)."
+    assert "6 passed, 2 deselected" in done.output
+    assert done.last_line == "Suites not run: faults (1 tests; make faults), long (1 tests; make long)."
 
 
 def test_another_database_does_not_stand_in_for_postgresql(run):
@@ -109,6 +120,12 @@ def test_another_database_does_not_stand_in_for_postgresql(run):
 def test_the_long_suite_runs_when_asked_for(run):
     done = run("-m", "long", **ALL)
     assert "1 passed" in done.output
+    assert done.last_line == "Suites not run: faults (1 tests; make faults)."
+
+
+def test_two_suites_asked_for_together_leave_none_out(run):
+    done = run("-m", "long or faults", **ALL)
+    assert "2 passed" in done.output
     assert done.last_line == "Suites not run: none."
 
 
@@ -131,7 +148,7 @@ def test_a_run_that_needs_the_services_passes_with_them(run):
 def test_a_run_beside_another_leaves_it_what_asks_no_database(run):
     asking = "\n@pytest.fixture\ndef db(): pass\n\ndef test_asks(db): pass\n"
     done = run("--only-database", tests=TESTS + asking, **ALL)
-    assert "5 passed, 2 deselected" in done.output
+    assert "6 passed, 3 deselected" in done.output
 
 
 def test_a_run_that_needs_the_services_lets_nothing_skip_itself(run):
