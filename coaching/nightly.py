@@ -135,10 +135,10 @@ def rescore_dirty_clients(*, now: datetime, budget: Budget) -> int:
     """
     scored = 0
     for practice in _practices_with_dirty_clients():
-        if budget.is_spent:
-            break
         with within_practice(practice.id):
-            scored += again_if_rolled_back(_rescore_practice)(practice, now)
+            again = again_if_rolled_back(_rescore_practice)
+            while not budget.is_spent and (scored_now := again(practice, now)):
+                scored += scored_now
     return scored
 
 

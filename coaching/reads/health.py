@@ -181,7 +181,7 @@ def _settings_of_the_server() -> dict[str, str]:
     if connection.vendor != "postgresql":
         return {}
     with connection.cursor() as cursor:
-        cursor.execute("SELECT name, current_setting(name) FROM unnest(%s) AS name", [list(WITHOUT)])
+        cursor.execute("SELECT name, current_setting(name) FROM unnest(%s::text[]) AS name", [list(WITHOUT)])
         return dict(cursor.fetchall())
 
 

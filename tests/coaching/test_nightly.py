@@ -233,6 +233,31 @@ def test_a_late_post_scores_the_nights_behind_it_again_as_new_revisions(cast):
     assert cast.client.dirty_from_on is None
 
 
+def test_all_who_are_dirty_are_scored_again_in_one_call_and_none_once_asked_to_stop(cast):
+    ClientFactory.create_batch(nights.CHUNK + 1, coach=cast.coach)
+    run(cast)
+    Client.objects.filter(practice=cast.practice).update(dirty_from_on=NIGHT_ON - timedelta(days=1))
+    stopped = Budget.of(20, is_stopping=lambda: True)
+    assert nightly.rescore_dirty_clients(now=NOW, budget=stopped) == 0
+    assert nightly.rescore_dirty_clients(now=NOW, budget=Budget.of(20)) == nights.CHUNK + 3
+    assert not Client.objects.dirty().exists()
+
+
+def test_a_night_that_is_asked_to_stop_ends_after_the_chunk_at_hand(cast):
+    ClientFactory.create_batch(3 * nights.CHUNK, coach=cast.coach)
+    answers = iter([False, False, False])
+    budget = Budget.of(60, is_stopping=lambda: next(answers, True))
+    night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
+    done, is_done = nightly.run_night(night=night, now=NOW, budget=budget)
+    assert (done.clients, is_done) == (3 * nights.CHUNK, False)
+    assert not NightClient.objects.filter(state="todo", attempts__gt=0).exists()
+
+
+def test_a_run_that_had_no_time_says_that_it_was_cut_short(cast):
+    assert nightly.run_due_nights(now=NOW, budget=Budget.of(0)).is_cut_short
+    assert not nightly.run_due_nights(now=NOW, budget=Budget.of(20)).is_cut_short
+
+
 def test_a_post_behind_a_night_that_is_under_way_waits_for_its_end_and_is_scored_again(cast):
     night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
     nights.start_night(night=night, now=NOW)

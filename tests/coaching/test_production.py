@@ -14,7 +14,7 @@ SAFE = {
     "ALLOWED_HOSTS": "forbear.example",
     "PUBLIC_URL": "https://forbear.example",
 }
-UNSET = ("DATABASE_URL", "REDIS_URL", "EMAIL_URL", "DEBUG")
+UNSET = ("DATABASE_URL", "REDIS_URL", "EMAIL_URL", "DEBUG", "METRICS_TOKEN")
 
 
 def checked(var: Path, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -41,6 +41,7 @@ def test_the_deploy_check_is_clean_in_production(tmp_path):
         ("SECRET_KEY", "", "SECRET_KEY must be"),
         ("ALLOWED_HOSTS", "*", "ALLOWED_HOSTS must name"),
         ("PUBLIC_URL", "http://forbear.example", "PUBLIC_URL must begin"),
+        ("METRICS_TOKEN", "short", "METRICS_TOKEN must have 32 characters"),
     ],
 )
 def test_it_does_not_start_with_an_unsafe_setting_and_says_so_in_one_line(tmp_path, name, value, said):

@@ -3,6 +3,8 @@
 from datetime import UTC, datetime
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from coaching import tick as tick_module
 from coaching.budget import Budget
@@ -10,6 +12,7 @@ from coaching.models import MailKind, MailRow, MailState, Night, NightStatus
 from coaching.nightly import run_due_nights
 from coaching.operations.mail import enqueue_mail
 from coaching.tick import tick
+from tests.factories import ClientFactory, MembershipFactory, PracticeFactory
 
 pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
@@ -28,6 +31,26 @@ def test_a_second_tick_finds_nothing_to_do(cast):
     report = tick(now=NOW)
     assert (report.nights.finished, report.mail.sent) == (0, 0)
     assert list(MailRow.objects.order_by("id").values()) == rows
+
+
+def test_an_idle_tick_asks_the_same_few_statements_for_many_practices(cast):
+    def statements():
+        tick(now=NOW)
+        with CaptureQueriesContext(connection) as asked:
+            tick(now=NOW)
+        return len(asked)
+
+    few = statements()
+    for practice in PracticeFactory.create_batch(5):
+        ClientFactory(coach=MembershipFactory(practice=practice))
+    assert statements() == few <= 25
+
+
+def test_a_tick_that_is_asked_to_stop_sends_nothing_and_leaves_it_to_the_next(cast):
+    report = tick(now=NOW, budget=Budget.of(20, is_stopping=lambda: True))
+    assert (report.nights.clients, report.mail.sent, report.is_cut_short) == (0, 0, True)
+    report = tick(now=NOW)
+    assert (report.nights.clients, report.mail.sent, report.is_cut_short) == (3, 3, False)
 
 
 def test_a_night_that_fails_does_not_hold_back_mail(cast, monkeypatch):
