@@ -146,3 +146,9 @@ def test_beat_asks_for_a_task_that_the_worker_knows():
 
 def test_beat_ticks_at_least_twice_a_minute():
     assert app.conf.beat_schedule["tick"]["schedule"] <= 30
+
+
+def test_the_image_has_the_backup_programs_of_its_database_server():
+    recipe = SERVICES["migrate"]["build"]["dockerfile_inline"]
+    (programs,) = re.findall(r"postgresql-client-(\d+)", recipe)
+    assert SERVICES["db"]["image"] == f"postgres:{programs}"

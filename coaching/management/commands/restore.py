@@ -80,7 +80,7 @@ class Command(CommandByHand):
                 _check_it_fits(backup.manifest, options)
                 lines = _erasures_of(options)
                 check_reachable()
-                lines += _check_room(is_replacing=options["replace"])
+                lines = _newest([*lines, *_check_room(is_replacing=options["replace"])])
                 with as_owner():
                     _put_back(backup, is_replacing=options["replace"], now=now, tell=tell)
                 manifest = backup.manifest
@@ -139,6 +139,11 @@ def _check_room(*, is_replacing: bool) -> list[ErasureLine]:
                 returncode=COULD_NOT,
             )
         return list(erasure_lines()) if is_migrated() else []
+
+
+def _newest(lines: Sequence[ErasureLine]) -> list[ErasureLine]:
+    """Each erasure once, by the last line about it."""
+    return list({(line.practice, line.client_digest): line for line in lines}.values())
 
 
 def _put_back(backup: Backup, *, is_replacing: bool, now: datetime, tell: Callable[[str], None]) -> None:
