@@ -89,12 +89,15 @@ def look_through(file: IO[bytes], path: Path) -> Backup:
     if file.read() != f"{told}\n".encode():
         raise BackupRefusedError(NOT_WHOLE.format(path=path))
     file.seek(0)
-    with tarfile.open(fileobj=file, mode="r:") as members:
-        text = members.extractfile(MANIFEST)
-        manifest = read_manifest(text.read() if text else b"")
-        if manifest.engine not in DUMPS:
-            raise BackupRefusedError(f"It is a backup of {manifest.engine}, which this code does not know.")
-        return Backup(manifest, file, members.getmember(DUMPS[manifest.engine]).offset_data)
+    try:
+        with tarfile.open(fileobj=file, mode="r:") as members:
+            text = members.extractfile(MANIFEST)
+            manifest = read_manifest(text.read() if text else b"")
+            if manifest.engine not in DUMPS:
+                raise BackupRefusedError(f"It is a backup of {manifest.engine}, which is not known here.")
+            return Backup(manifest, file, members.getmember(DUMPS[manifest.engine]).offset_data)
+    except (tarfile.TarError, KeyError):
+        raise BackupRefusedError(NOT_WHOLE.format(path=path)) from None
 
 
 def _header(name: str, size: int) -> bytes:

@@ -32,6 +32,8 @@ ALIKE = (
     "SET LOCAL TimeZone = 'UTC'; SET LOCAL DateStyle = 'ISO, YMD'; SET LOCAL IntervalStyle = 'postgres'; "
     "SET LOCAL extra_float_digits = 3; SET LOCAL bytea_output = 'hex'"
 )
+# It stands idle while pg_dump reads, and counts for longer than a request may take.
+UNHURRIED = "SET LOCAL statement_timeout = 0; SET LOCAL idle_in_transaction_session_timeout = 0"
 COUNT = (
     "SELECT count(*) || ' ' || coalesce(sum(('x' || left(md5(the_row::text), 16))::bit(64)::bigint), 0) "
     "FROM public.{table} AS the_row"
@@ -60,6 +62,7 @@ def snapshot() -> Iterator[str]:
     """One view of all rows, for this connection and for a program that is told its id."""
     with transaction.atomic(durable=True), connection.cursor() as cursor:
         cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+        cursor.execute(UNHURRIED)
         cursor.execute("SELECT pg_export_snapshot()")
         yield str(cursor.fetchone()[0])
 
@@ -146,7 +149,8 @@ def restore(backup: Backup, *, is_replacing: bool, tell: Tell) -> None:
             sink.write(_comparing(backup.manifest.tables))
             sink.write(b"COMMIT;\n")
             sink.close()
-    with connection.cursor() as cursor:
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(UNHURRIED)
         cursor.execute("ANALYZE")
 
 

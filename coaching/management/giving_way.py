@@ -14,7 +14,9 @@ from psycopg.errors import LockNotAvailable
 LOCK_TIMEOUT_MS = 300
 TRIES = 40
 PAUSE_S = 3.0
-ALONE = f"SET lock_timeout = {LOCK_TIMEOUT_MS}; SET statement_timeout = 0"
+BRIEFLY = f"SET lock_timeout = {LOCK_TIMEOUT_MS}; SET statement_timeout = 0; "
+BRIEFLY += "SET idle_in_transaction_session_timeout = 0"
+AS_BEFORE = "RESET lock_timeout; RESET statement_timeout; RESET idle_in_transaction_session_timeout"
 GAVE_UP = (
     "A lock that the migration needs was held by others at each of {tries} tries. The migration that was "
     "tried has changed nothing. End the transaction that holds it (pg_stat_activity, mostly one that is "
@@ -37,7 +39,7 @@ def short_waits() -> Iterator[None]:
         connection_created.disconnect(dispatch_uid="short waits")
         if connection.connection is not None and not connection.in_atomic_block:
             with connection.cursor() as cursor:
-                cursor.execute("RESET lock_timeout; RESET statement_timeout")
+                cursor.execute(AS_BEFORE)
 
 
 def until_there_is_a_lock(work: Callable[[], None], tell: Callable[[str], None]) -> None:
@@ -58,4 +60,4 @@ def until_there_is_a_lock(work: Callable[[], None], tell: Callable[[str], None])
 def _wait_briefly(connection: Any, **_: Any) -> None:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
-            cursor.execute(ALONE)
+            cursor.execute(BRIEFLY)
