@@ -3,6 +3,7 @@
 # make test    the tests, on the embedded default and on the services that DATABASE_URL and REDIS_URL name
 # make check   style, types, layers, migrations, settings and the committed API schema
 # make long    the tests that take minutes
+# make faults  the fault bench: fails everything once, one after the other, and prints what that cost
 # make schema  rewrites api/openapi.yaml
 # make audit   known faults of the locked packages; needs an index that publishes them
 # make lock    rewrites the lock files from pyproject.toml (needs uv)
@@ -34,6 +35,9 @@ endif
 
 long: .venv/requirements-dev.lock
 	$(PYTEST) -m long
+
+faults: .venv/requirements-dev.lock
+	$(PYTEST) -m faults tests/faults
 
 check: .venv/requirements-dev.lock
 	$(BIN)/ruff check .
@@ -69,4 +73,4 @@ lock:
 	@cmp -s $< $@ || $(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $<
 	@cp $< $@
 
-.PHONY: demo serve test long check audit schema lock
+.PHONY: demo serve test long faults check audit schema lock

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 from typing import Any, ClassVar, cast
 
+import structlog
 from django.db import DatabaseError
 from django.http import StreamingHttpResponse
 from django.http.response import HttpResponseBase
@@ -29,9 +30,14 @@ from api.problems import CONTENT_TYPE, Problem, problem_body, problem_of
 from coaching.errors import DiffersError, ForbearError, TrailError, VersionRequiredError
 from coaching.models import Actor, DeviceToken, ServiceToken
 from coaching.models.base import ListQuerySet
+from coaching.models.database_faults import is_connection_lost, is_rolled_back
 from coaching.models.row_security import asked_together
 from coaching.models.scope import current_scope, outside_of_practices, pieces_within, within_practice
 from coaching.reads.pages import Page, page_of
+
+
+class _TryAgainError(Exception):
+    """The first attempt left nothing behind, or nothing that a second one would double."""
 
 
 class Endpoint(APIView):
@@ -41,9 +47,19 @@ class Endpoint(APIView):
     pagination_class = ListPages  # read by the API document
     is_made_anew: ClassVar[bool] = False  # a read that begins its own transaction, and has no tag
     is_of_the_device: ClassVar[bool] = False  # its own sign-out and password, also in a closed practice
+    is_repeatable: ClassVar[bool] = False  # a POST that may come twice, as a PUT may
     sent_as: serializers.Serializer[Any] | None = None
+    is_second_try: bool = False
 
     def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        """Answer, and once more where the database took the first attempt back or the connection was lost."""
+        try:
+            return self._answer(request, *args, **kwargs)
+        except _TryAgainError:
+            self.is_second_try = True
+            return self._answer(request, *args, **kwargs)
+
+    def _answer(self, request: Any, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """From here to the end of the answer the request is within the practice that its token names."""
         try:
             with outside_of_practices(), ExitStack() as self._practice:
@@ -53,6 +69,19 @@ class Endpoint(APIView):
         except DatabaseError as error:  # of the commit: what a view raises is answered before
             answer: HttpResponseBase = self.finalize_response(self.request, self.handle_exception(error))
             return answer
+
+    def handle_exception(self, exc: Exception) -> Response:
+        if not self.is_second_try and self._may_be_done_again(exc):
+            structlog.get_logger("api").warning("tried_again", error=type(exc).__name__)
+            raise _TryAgainError from exc
+        return super().handle_exception(exc)
+
+    def _may_be_done_again(self, exc: Exception) -> bool:
+        if is_rolled_back(exc):
+            return True
+        # A commit may have been lost with the connection: only what may come twice is done again.
+        is_safe_twice = self.is_repeatable or self.request.method in (*SAFE_METHODS, "PUT")
+        return is_safe_twice and is_connection_lost(exc)
 
     def perform_authentication(self, request: Request) -> None:
         refusal: APIException | None = None
@@ -84,6 +113,8 @@ class Endpoint(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Check what a read asks for before anything is read, or noted as read."""
         super().initial(request, *args, **kwargs)
+        if request.method not in SAFE_METHODS:
+            _ = request.body  # kept, so that a second try can read it again
         if request.method in conditional.READS:
             self.asked = self.checked_query(type(self).query)
             self.wanted = self._wanted_fields()

@@ -268,6 +268,7 @@ class SessionView(Endpoint):
 
 
 class SessionBatchView(Endpoint):
+    is_repeatable = True
     tags: Mapping[uuid.UUID, str]
 
     @extend_schema(operation_id="session_put_batch", request=BatchIn, responses={200: BatchOut})

@@ -1,6 +1,5 @@
 """The night, as a list of steps in reading order; everything it must do is derived from rows."""
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -8,8 +7,10 @@ from datetime import date, datetime
 import structlog
 from django.db import transaction
 
+from coaching.budget import Budget
 from coaching.exchange.keeping import keep_to_periods
 from coaching.models import Client, Night, NightStatus, Practice
+from coaching.models.database_faults import again_if_rolled_back
 from coaching.models.scope import across_practices, within_practice
 from coaching.operations import nights
 from coaching.operations.changes import note_sessions_due
@@ -21,7 +22,7 @@ log = structlog.get_logger("nightly")
 
 @dataclass(frozen=True, slots=True)
 class NightRun:
-    """What one call did, and whether work is left."""
+    """What one call did; whether work is left, and whether it is left because the time was up."""
 
     planned: int
     finished: int
@@ -30,26 +31,32 @@ class NightRun:
     closed: int
     rescored: int
     is_complete: bool
+    is_cut_short: bool
 
 
-def run_due_nights(*, now: datetime, budget_s: float) -> NightRun:
-    """Run what is due and not done, oldest first, until the time is up. Safe to run twice at once."""
-    until = time.monotonic() + budget_s
+def run_due_nights(*, now: datetime, budget: Budget) -> NightRun:
+    """Run what is due and not done, oldest first, until the time is up. Safe to run twice at once.
+
+    What others hold at the moment is theirs: it makes the run incomplete, not cut short.
+    """
     planned = nights.plan_due_nights(now=now)
     done = ChunkResult()
     finished = 0
     is_complete = True
     for night in nights.unfinished_nights():
-        result, is_night_done = run_night(night=night, now=now, until=until)
+        result, is_night_done = run_night(night=night, now=now, budget=budget)
         done = done.plus(result)
         finished += is_night_done
         is_complete &= is_night_done
         if is_night_done:
             _keep_to_periods(night, now)
-        if time.monotonic() >= until:
+        if budget.is_spent:
             break
-    rescored = rescore_dirty_clients(now=now, until=until)
-    return NightRun(planned, finished, done.clients, done.opened, done.closed, rescored, is_complete)
+    is_cut_short = budget.is_spent and nights.is_any_unfinished()
+    rescored = rescore_dirty_clients(now=now, budget=budget)
+    return NightRun(
+        planned, finished, done.clients, done.opened, done.closed, rescored, is_complete, is_cut_short
+    )
 
 
 def _keep_to_periods(night: Night, now: datetime) -> None:
@@ -67,7 +74,7 @@ def run_night(
     *,
     night: Night,
     now: datetime,
-    until: float | None = None,
+    budget: Budget | None = None,
     tell: Callable[[int], object] = lambda clients: None,
 ) -> tuple[ChunkResult, bool]:
     """Score every client of one night, chunk by chunk; the bool says whether the night is done.
@@ -77,7 +84,7 @@ def run_night(
     with within_practice(night.practice_id):
         nights.start_night(night=night, now=now)
         done = ChunkResult()
-        while until is None or time.monotonic() < until:
+        while budget is None or not budget.is_spent:
             claim = nights.claim_chunk(night=night)
             if claim is None:
                 return done, finish(night=night, now=now)
@@ -89,13 +96,7 @@ def run_night(
 def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
     """Score the claimed clients in one transaction; after a failure they are tried again alone."""
     try:
-        with transaction.atomic():
-            items = nights.lock_claim(claim)
-            note_sessions_due(items=items, on=claim.night.night_on, now=now)
-            result = score_chunk(items=items, night_on=claim.night.night_on, now=now)
-            nights.mark_scored(items, now=now)
-            nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)
-            return result
+        return again_if_rolled_back(_score_claim)(claim, now)
     except KeyboardInterrupt:  # whoever stops it is not a fault of these clients
         nights.take_attempt_back(claim)
         raise
@@ -108,6 +109,16 @@ def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
 
 
 @transaction.atomic
+def _score_claim(claim: nights.Claim, now: datetime) -> ChunkResult:
+    items = nights.lock_claim(claim)
+    note_sessions_due(items=items, on=claim.night.night_on, now=now)
+    result = score_chunk(items=items, night_on=claim.night.night_on, now=now)
+    nights.mark_scored(items, now=now)
+    nights.count_alerts(night=claim.night, opened=result.opened, closed=result.closed)
+    return result
+
+
+@transaction.atomic
 def finish(*, night: Night, now: datetime) -> bool:
     """Close the night, and write the morning mails of the newest one in the same transaction."""
     if not nights.finish_night(night=night, now=now):
@@ -117,30 +128,31 @@ def finish(*, night: Night, now: datetime) -> bool:
     return True
 
 
-def rescore_dirty_clients(*, now: datetime, until: float) -> int:
+def rescore_dirty_clients(*, now: datetime, budget: Budget) -> int:
     """Score again the nights that late posts reach back into, as new revisions; returns how many scores.
 
     Only the newest night may open or update an alert, and nothing is mailed before the next morning.
     """
     scored = 0
     for practice in _practices_with_dirty_clients():
-        if time.monotonic() >= until:
+        if budget.is_spent:
             break
         with within_practice(practice.id):
-            scored += _rescore_practice(practice, now)
+            scored += again_if_rolled_back(_rescore_practice)(practice, now)
     return scored
 
 
 @across_practices("which practices have anything to score again")
 def _practices_with_dirty_clients() -> list[Practice]:
     dirty = Client.objects.current().processed().dirty().values("practice_id")
-    return list(Practice.objects.open().filter(id__in=dirty))
+    still_to_do = Night.objects.unfinished().values("practice_id")  # it sees the change, or comes before
+    return list(Practice.objects.open().filter(id__in=dirty).exclude(id__in=still_to_do))
 
 
 @transaction.atomic
 def _rescore_practice(practice: Practice, now: datetime) -> int:
     dirty = nights.lock_dirty_clients(practice=practice)
-    done_nights = nights.newest_done_nights(practice=practice)
+    done_nights = nights.newest_done_nights(practice=practice, now=now)
     scored = 0
     for night in reversed(done_nights):
         touched = [

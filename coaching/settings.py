@@ -99,15 +99,25 @@ SQLITE_OPTIONS = {
     "timeout": 20,
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
 }
+# A database that is away, or busy for too long, must not hold a request: it answers 503 within five seconds
+# of waiting for a connection or a lock, and the server ends what was asked of it and takes too long.
+POSTGRESQL_OPTIONS = {
+    "connect_timeout": 3,
+    "options": "-c lock_timeout=5s -c statement_timeout=30s -c idle_in_transaction_session_timeout=60s",
+    # A server that vanished without a word is given up in less than a minute.
+    "keepalives_idle": 20,
+    "keepalives_interval": 5,
+    "keepalives_count": 4,
+    "tcp_user_timeout": 40_000,
+    "pool": {"min_size": 1, "max_size": env.int("DATABASE_POOL_SIZE", 10), "timeout": 4},
+}
 if DATABASE_URL:
     DATABASES = {"default": env.dj_db_url("DATABASE_URL")}
     if DATABASES["default"]["ENGINE"].endswith("postgresql"):
         DATABASES["default"]["CONN_MAX_AGE"] = 0
-        DATABASES["default"].setdefault("OPTIONS", {})["pool"] = {
-            "min_size": 1,
-            "max_size": env.int("DATABASE_POOL_SIZE", 10),
-            "timeout": 5,
-        }
+        # Asked before each use, so that a server that came back costs nobody a 503.
+        DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+        DATABASES["default"]["OPTIONS"] = POSTGRESQL_OPTIONS | DATABASES["default"].get("OPTIONS", {})
     else:
         DATABASES["default"]["OPTIONS"] = SQLITE_OPTIONS
 else:

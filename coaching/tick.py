@@ -6,6 +6,7 @@ from datetime import datetime
 
 import structlog
 
+from coaching.budget import Budget
 from coaching.emails import MailRun, send_due_mail
 from coaching.exchange.webhooks import WebhookRun, send_due_webhooks
 from coaching.models.scope import outside_of_practices
@@ -18,7 +19,9 @@ log = structlog.get_logger("tick")
 # Mail and webhooks keep this much of a tick even while a long night takes up the rest, webhooks a part of it.
 MAIL_SHARE = 0.4
 WEBHOOK_SHARE = 0.15
+AT_LEAST_S = 1.0
 MAX_MAILS = 500
+BUDGET_S = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,22 +31,28 @@ class TickReport:
     webhooks: WebhookRun
     took_s: float
 
+    @property
+    def is_cut_short(self) -> bool:
+        """A night has work left that nobody holds: another tick should follow at once."""
+        return self.nights.is_cut_short
+
 
 @outside_of_practices()
-def tick(*, now: datetime, budget_s: float = 20.0) -> TickReport:
+def tick(*, now: datetime, budget: Budget | None = None) -> TickReport:
     """Run due nights, remind of unread red flags, then send the mail and the webhooks that wait.
 
     Safe at any time and twice at once: all of it is claimed row by row, so that the second caller finds
     nothing or does the rest. Where a night is left unfinished at the end of the time, the next tick goes on
-    with it.
+    with it. Asked to stop, it ends after the chunk, the mail or the message at hand.
     """
-    until_s = time.monotonic() + budget_s
+    budget = budget or Budget.of(BUDGET_S)
+    started_s, all_s = time.monotonic(), budget.left_s
     try:
-        nights = run_due_nights(now=now, budget_s=budget_s * (1 - MAIL_SHARE))
+        nights = run_due_nights(now=now, budget=budget.ending_in(all_s * (1 - MAIL_SHARE)))
         remind_of_unread_red_flags(now=now)
     finally:  # a night's trouble must not hold back an urgent mail
-        mail, webhooks = _send(now, until_s, budget_s * WEBHOOK_SHARE)
-    report = TickReport(nights, mail, webhooks, time.monotonic() - until_s + budget_s)
+        mail, webhooks = _send(now, budget, all_s * WEBHOOK_SHARE)
+    report = TickReport(nights, mail, webhooks, time.monotonic() - started_s)
     log.info(
         "tick_done",
         clients=nights.clients,
@@ -54,12 +63,12 @@ def tick(*, now: datetime, budget_s: float = 20.0) -> TickReport:
     return report
 
 
-def _send(now: datetime, until_s: float, for_webhooks_s: float) -> tuple[MailRun, WebhookRun]:
+def _send(now: datetime, budget: Budget, for_webhooks_s: float) -> tuple[MailRun, WebhookRun]:
     """Mail first; what it leaves of the time, and their own part of it, is for webhooks."""
     try:
-        mail_s = until_s - for_webhooks_s - time.monotonic()
-        mail = send_due_mail(now=now, budget_s=max(mail_s, 1.0), limit=MAX_MAILS)
+        for_mail = budget.ending_in(max(budget.left_s - for_webhooks_s, AT_LEAST_S))
+        mail = send_due_mail(now=now, budget=for_mail, limit=MAX_MAILS)
     finally:
         drop_old_deliveries(now=now)
-        webhooks = send_due_webhooks(now=now, budget_s=max(until_s - time.monotonic(), 1.0))
+        webhooks = send_due_webhooks(now=now, budget=budget.ending_in(max(budget.left_s, AT_LEAST_S)))
     return mail, webhooks

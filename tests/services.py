@@ -11,9 +11,12 @@ from pathlib import Path
 
 import pytest
 
+from tests.faults.servers import are_installed
+
 ADDRESS_OF = {"postgresql": "DATABASE_URL", "redis": "REDIS_URL", "roles": "MIGRATION_DATABASE_URL"}
-NEEDED = (*ADDRESS_OF, "node")
+NEEDED = (*ADDRESS_OF, "node", "servers")
 ICAL_JS = Path(__file__).parent / "ical_js" / "node_modules" / "ical.js"
+UNLESS_ASKED = {"long": "make long", "faults": "make faults"}
 NOT_RUN = pytest.StashKey[dict[str, int]]()
 RAN = pytest.StashKey[set[str]]()
 SKIPPED = pytest.StashKey[set[str]]()
@@ -28,6 +31,8 @@ def has_node() -> bool:
 def is_given(suite: str) -> bool:
     if suite == "node":
         return has_node()
+    if suite == "servers":
+        return are_installed()
     address = os.environ.get(ADDRESS_OF[suite], "")
     return address.startswith("postgres") if suite == "postgresql" else bool(address)
 
@@ -37,7 +42,7 @@ def is_required() -> bool:
 
 
 def suites_of(item: pytest.Item) -> set[str]:
-    return {name for name in (*NEEDED, "long") if item.get_closest_marker(name)}
+    return {name for name in (*NEEDED, *UNLESS_ASKED) if item.get_closest_marker(name)}
 
 
 def asks_a_database(item: pytest.Item) -> bool:
@@ -58,8 +63,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     absent = {suite for suite in NEEDED if not is_given(suite)}
-    if "long" not in config.option.markexpr:
-        absent.add("long")
+    absent |= {suite for suite in UNLESS_ASKED if suite not in config.option.markexpr}
     left_out = [item for item in items if suites_of(item) & absent]
     for item in left_out:
         for suite in suites_of(item) & absent:
@@ -108,7 +112,8 @@ def closing_line(not_run: dict[str, int]) -> str:
         return "Suites not run: none."
     ways = {suite: f"set {address}" for suite, address in ADDRESS_OF.items()} | {
         "node": "install nodejs and npm, then make test",
-        "long": "make long",
+        "servers": "install postgresql and redis-server",
+        **UNLESS_ASKED,
     }
     told = [f"{suite} ({count} tests; {ways[suite]})" for suite, count in sorted(not_run.items())]
     return f"Suites not run: {', '.join(told)}."

@@ -2,7 +2,6 @@
 
 import contextlib
 import smtplib
-import time
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,6 +9,7 @@ import structlog
 from django.core.mail import get_connection
 from django.core.mail.backends.base import BaseEmailBackend
 
+from coaching.budget import Budget
 from coaching.emails.doors import invitation_mail, reset_mail
 from coaching.emails.message import NothingToTellError
 from coaching.emails.morning import morning_mail
@@ -56,17 +56,17 @@ class _Tally:
         return MailRun(self.sent, self.failed, self.dead, count_waiting())
 
 
-def send_due_mail(*, now: datetime, budget_s: float, limit: int = MAILS_AT_MOST) -> MailRun:
+def send_due_mail(*, now: datetime, budget: Budget, limit: int = MAILS_AT_MOST) -> MailRun:
     """Hand over what is due, urgent mail first, until the time is up. Safe to run twice at once.
 
     A mail that fails is put back and the next one goes on; only a mail server that refuses us stops the run.
     From a restored database nothing leaves until that is confirmed.
     """
-    until = time.monotonic() + budget_s
     tally = _Tally()
-    connection = _open_connection() if is_any_due(now) and may_send(now=now) else None
+    is_wanted = not budget.is_spent and is_any_due(now) and may_send(now=now)
+    connection = _open_connection() if is_wanted else None
     for _ in range(limit):
-        if connection is None or time.monotonic() >= until:
+        if connection is None or budget.is_spent:
             break
         claimed = claim_due(now=now, limit=1)
         if not claimed:

@@ -15,6 +15,7 @@ import httpcore
 import structlog
 from django.conf import settings
 
+from coaching.budget import Budget
 from coaching.exchange.guarded_post import Answer, post
 from coaching.exchange.public_addresses import RefusedAddressError, place_of
 from coaching.installation import may_send
@@ -40,7 +41,7 @@ class WebhookRun:
     dead: int = 0
 
 
-def send_due_webhooks(*, now: datetime, budget_s: float, limit: int = DELIVERIES_AT_MOST) -> WebhookRun:
+def send_due_webhooks(*, now: datetime, budget: Budget, limit: int = DELIVERIES_AT_MOST) -> WebhookRun:
     """Send what is due until the time is up. Safe to run twice at once.
 
     One delivery may last beyond the time, by five seconds at most. An address that fails rests afterwards, so
@@ -51,10 +52,9 @@ def send_due_webhooks(*, now: datetime, budget_s: float, limit: int = DELIVERIES
     if not may_send(now=now):
         return run
     for _ in range(limit):
-        passed_s = time.monotonic() - started_s
-        if passed_s >= budget_s:
+        if budget.is_spent:
             break
-        at = now + timedelta(seconds=passed_s)
+        at = now + timedelta(seconds=time.monotonic() - started_s)
         row = claim_delivery(now=at)
         if row is None:
             break

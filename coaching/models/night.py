@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from coaching.models.base import ListQuerySet, one_of
-from coaching.models.scoped import OfPractice
+from coaching.models.scoped import OfPractice, ScopedQuerySet
 
 
 class NightStatus(models.TextChoices):
@@ -14,6 +14,12 @@ class NightStatus(models.TextChoices):
     RUNNING = "running"
     DONE = "done"
     SKIPPED = "skipped"
+
+
+class NightQuerySet(ScopedQuerySet["Night"]):
+    def unfinished(self) -> "NightQuerySet":
+        """Those that are due, or that a worker has begun."""
+        return self.filter(status__in=[NightStatus.DUE, NightStatus.RUNNING])
 
 
 class Night(OfPractice):
@@ -31,6 +37,8 @@ class Night(OfPractice):
     alerts_opened = models.PositiveIntegerField(default=0)
     alerts_closed = models.PositiveIntegerField(default=0)
     reason = models.CharField(max_length=200, blank=True)
+
+    objects: ClassVar = NightQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -60,6 +68,7 @@ class NightClient(OfPractice):
     revision = models.PositiveSmallIntegerField(default=0)
     state = models.CharField(max_length=8, default=NightClientState.TODO)
     attempts = models.PositiveSmallIntegerField(default=0)
+    tried_at = models.DateTimeField(null=True)  # by the database's clock; empty once the attempt has ended
     error_code = models.CharField(max_length=80, blank=True)
     done_at = models.DateTimeField(null=True)
 

@@ -5,15 +5,19 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.db import connection, transaction
-from django.db.models import Count, F, Max, Q, QuerySet
+from django.db.models import Count, F, Max, Min, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Now
 
-from coaching.compute.local_days import newest_due_night
-from coaching.models import Client, Night, NightClient, NightClientState, NightStatus, Practice
+from coaching.compute.local_days import hours_in_local_day, newest_due_night
+from coaching.models import Alert, Client, Night, NightClient, NightClientState, NightStatus, Practice
 from coaching.models.scope import across_practices
 
 CHUNK = 50
 MAX_ATTEMPTS = 3
+# Between the commit of an attempt and the lock for its work nothing tells a living worker from a dead one.
+BEGINS_WITHIN = timedelta(seconds=2)
 AT_MOST_NIGHTS_BACK = 14
+CLOCK_WAS_AHEAD = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,19 +32,42 @@ class Claim:
 def plan_due_nights(*, now: datetime) -> int:
     """Make the rows of every night that is due and not there yet; safe to repeat and to run twice at once."""
     planned = 0
-    last_nights = dict(Night.objects.values_list("practice_id").annotate(last=Max("night_on")))
-    for practice in Practice.objects.open():
+    of_practice = Night.objects.filter(practice=OuterRef("id")).order_by("-night_on")
+    for practice in Practice.objects.open().annotate(last_on=Subquery(of_practice.values("night_on")[:1])):
         newest = newest_due_night(practice.zone, practice.night_hour, now)
-        last: date | None = last_nights.get(practice.id)
+        last: date | None = practice.last_on  # type: ignore[attr-defined]  # annotated
+        if last is not None and last > newest:
+            last = _begin_again_what_was_ahead(practice, newest, now)
         first = newest if last is None else last + timedelta(days=1)
-        rows = [_night_row(practice, day, newest, now) for day in _days(first, newest)]
+        rows = [_night_row(practice, day, newest, now) for day in _days(practice.zone, first, newest)]
         Night.objects.bulk_create(rows, ignore_conflicts=True)
         planned += len(rows)
     return planned
 
 
-def _days(first: date, last: date) -> list[date]:
-    return [first + timedelta(days=step) for step in range((last - first).days + 1)]
+def _days(zone: str, first: date, last: date) -> list[date]:
+    """The dates that the calendar of the zone has, both ends included."""
+    days = [first + timedelta(days=step) for step in range((last - first).days + 1)]
+    return [day for day in days if hours_in_local_day(zone, day) > 0]
+
+
+def _begin_again_what_was_ahead(practice: Practice, newest: date, now: datetime) -> date | None:
+    """Give the newest night that is not ahead, once those that a wrong clock ran ahead of their date are due.
+
+    A practice that has moved over the date line has one or two nights ahead as well; they stay as they are.
+    Of a clock's, each comes again on its own date, and scores that were made too early are made anew then.
+    """
+    not_ahead = Night.objects.filter(practice=practice, night_on__lte=newest)
+    early = not_ahead.filter(planned_at__gt=now + CLOCK_WAS_AHEAD)
+    first_on = early.aggregate(on=Min("night_on"))["on"]
+    if first_on is not None:
+        early.update(status=NightStatus.DUE, planned_at=now, started_at=None, finished_at=None, reason="")
+        is_later = Q(dirty_from_on__isnull=True) | Q(dirty_from_on__gte=first_on)
+        judged = Client.objects.filter(is_later, practice=practice)
+        judged.update(dirty_from_on=first_on - timedelta(days=1))
+        Alert.objects.filter(practice=practice, seen_on__gt=newest).update(seen_on=newest)
+    newest_there: date | None = not_ahead.aggregate(on=Max("night_on"))["on"]
+    return newest_there
 
 
 def _night_row(practice: Practice, day: date, newest: date, now: datetime) -> Night:
@@ -59,8 +86,12 @@ def _night_row(practice: Practice, day: date, newest: date, now: datetime) -> Ni
 @across_practices("which nights are not done")
 def unfinished_nights() -> list[Night]:
     """Nights still to do, oldest first within each practice."""
-    rows = Night.objects.filter(status__in=[NightStatus.DUE, NightStatus.RUNNING])
-    return list(rows.select_related("practice").order_by("night_on", "id"))
+    return list(Night.objects.unfinished().select_related("practice").order_by("night_on", "id"))
+
+
+@across_practices("whether any night is not done")
+def is_any_unfinished() -> bool:
+    return Night.objects.unfinished().exists()
 
 
 @transaction.atomic
@@ -85,13 +116,25 @@ def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
     Clients tried before are suspects and come alone; after three tries one is set aside as failed.
     """
     todo = NightClient.objects.filter(night=night, state=NightClientState.TODO)
-    todo.filter(attempts__gte=MAX_ATTEMPTS).update(state=NightClientState.FAILED, error_code="gave_up")
+    left_behind = todo.filter(attempts__gt=0).exclude(_may_be_about_to_begin())
+    _give_up(left_behind.filter(attempts__gte=MAX_ATTEMPTS))
     fresh = _lock(todo.filter(attempts=0).order_by("id"), chunk)
-    claimed = fresh or _lock(todo.filter(attempts__gt=0).order_by("attempts", "id"), 1)
+    claimed = fresh or _lock(left_behind.order_by("attempts", "id"), 1)
     if not claimed:
         return None
-    NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1)
+    NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1, tried_at=Now())
     return Claim(night, tuple(claimed))
+
+
+def _may_be_about_to_begin() -> Q:
+    """Whether a worker may have counted the attempt just now, and holds no lock yet."""
+    return Q(tried_at__gt=Now() - BEGINS_WITHIN, tried_at__lt=Now() + BEGINS_WITHIN)
+
+
+def _give_up(rows: QuerySet[NightClient]) -> None:
+    """But for those that somebody works on: their third try has not ended yet."""
+    used_up = _lock(rows.order_by("id"), CHUNK)
+    NightClient.objects.filter(id__in=used_up).update(state=NightClientState.FAILED, error_code="gave_up")
 
 
 def _lock(rows: QuerySet[NightClient], limit: int) -> list[int]:
@@ -110,13 +153,13 @@ def lock_claim(claim: Claim) -> list[NightClient]:
 
 def mark_scored(items: Sequence[NightClient], *, now: datetime) -> None:
     NightClient.objects.filter(id__in=[item.id for item in items]).update(
-        state=NightClientState.SCORED, done_at=now
+        state=NightClientState.SCORED, done_at=now, tried_at=None
     )
 
 
 def note_failure(claim: Claim, *, error_code: str) -> None:
     """Remember why; the clients stay to do, alone, until their tries are used up."""
-    NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80])
+    NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80], tried_at=None)
     NightClient.objects.filter(
         id__in=claim.item_ids, state=NightClientState.TODO, attempts__gte=MAX_ATTEMPTS
     ).update(state=NightClientState.FAILED)
@@ -125,7 +168,7 @@ def note_failure(claim: Claim, *, error_code: str) -> None:
 def take_attempt_back(claim: Claim) -> None:
     """The attempt was ended from outside and says nothing about the clients."""
     NightClient.objects.filter(id__in=claim.item_ids, state=NightClientState.TODO, attempts__gt=0).update(
-        attempts=F("attempts") - 1
+        attempts=F("attempts") - 1, tried_at=None
     )
 
 
@@ -163,10 +206,11 @@ def lock_dirty_clients(*, practice: Practice, limit: int = CHUNK) -> list[Client
     return list(rows[:limit])
 
 
-def newest_done_nights(*, practice: Practice) -> list[Night]:
-    """The nights a late post may still change, newest first; none while a newer one is still to do."""
-    rows = Night.objects.filter(practice=practice).exclude(status=NightStatus.SKIPPED).order_by("-night_on")
-    newest = list(rows[:AT_MOST_NIGHTS_BACK])
+def newest_done_nights(*, practice: Practice, now: datetime) -> list[Night]:
+    """The nights a late post may still change, newest first, but for those ahead of their date."""
+    newest_on = newest_due_night(practice.zone, practice.night_hour, now)
+    rows = Night.objects.filter(practice=practice, night_on__lte=newest_on)
+    newest = list(rows.exclude(status=NightStatus.SKIPPED).order_by("-night_on")[:AT_MOST_NIGHTS_BACK])
     return [night for night in newest if night.status == NightStatus.DONE]
 
 

@@ -6,7 +6,7 @@ from enum import Enum
 from typing import TypeVar
 
 from django.db import connection, transaction
-from django.db.models import F, QuerySet
+from django.db.models import F, Q, QuerySet
 
 from coaching.models import MailRow, OutboxRow, OutboxState, WebhookDelivery
 
@@ -34,7 +34,9 @@ class Failure(Enum):
 
 
 def due_at(rows: QuerySet[Row], now: datetime) -> QuerySet[Row]:
-    return rows.filter(state=OutboxState.WAITING, next_at__lte=now)
+    """What is due; a next attempt further off than any may be was set by a clock that was ahead."""
+    is_due = Q(next_at__lte=now) | Q(next_at__gt=now + GIVES_UP_AFTER)
+    return rows.filter(is_due, state=OutboxState.WAITING)
 
 
 def set_aside_what_kills(due: QuerySet[Row]) -> None:

@@ -11,6 +11,7 @@ from rest_framework.test import APIClient
 
 from api.changes import mark_signer
 from coaching import nightly
+from coaching.budget import Budget
 from coaching.models import (
     Alert,
     AuditEvent,
@@ -176,7 +177,7 @@ def pass_days(time_machine, days, each_day=lambda day, number: None):
     for number in range(days):
         day = first + timedelta(days=number + 1)
         time_machine.move_to(day.replace(hour=4), tick=False)
-        nightly.run_due_nights(now=datetime.now(UTC), budget_s=60)
+        nightly.run_due_nights(now=datetime.now(UTC), budget=Budget.of(60))
         time_machine.move_to(day.replace(hour=21), tick=False)
         each_day(day.date(), number)
 

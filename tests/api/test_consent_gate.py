@@ -7,6 +7,7 @@ import pytest
 import time_machine
 from django.utils import timezone
 
+from coaching.budget import Budget
 from coaching.emails import send_due_mail
 from coaching.models import (
     Alert,
@@ -241,7 +242,7 @@ def test_what_waits_to_be_sent_about_who_withdrew_is_not_sent(world, settings):
     assert MailRow.objects.filter(kind="urgent", state="waiting").exists()
     assert WebhookDelivery.objects.filter(state="waiting").exists()
     withdrawn(world)
-    send_due_mail(now=timezone.now(), budget_s=5)
+    send_due_mail(now=timezone.now(), budget=Budget.of(5))
     assert set(MailRow.objects.values_list("state", "error_code")) == {("dead", "consent_withdrawn")}
     assert set(WebhookDelivery.objects.values_list("state", "error_code")) == {("dead", "consent_withdrawn")}
     with time_machine.travel("2026-03-03T06:00:00Z", tick=False):

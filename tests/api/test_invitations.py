@@ -8,6 +8,7 @@ from django.core import mail
 from django.utils import timezone
 from rest_framework.test import APIClient
 
+from coaching.budget import Budget
 from coaching.emails import send_due_mail
 from coaching.models import Account, AuditEvent, Client, DeviceToken, Invitation, MailRow, Membership
 from tests.factories import NOW, PASSWORD, ClientFactory
@@ -54,7 +55,7 @@ def test_the_mail_carries_the_token_that_was_answered(cast, signed_in, settings)
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
     settings.INVITATION_URL = "https://app.example/come-in"
     token = coach_token(cast, signed_in)
-    send_due_mail(now=timezone.now(), budget_s=10)
+    send_due_mail(now=timezone.now(), budget=Budget.of(10))
     (message,) = mail.outbox
     assert f"https://app.example/come-in#token={token}" in message.body
     assert (message.to, message.subject) == ([Invitation.objects.get().email], "You are invited")
@@ -64,7 +65,7 @@ def test_the_mail_carries_the_token_that_was_answered(cast, signed_in, settings)
 def test_the_mail_tells_the_token_itself_where_there_is_no_page(cast, signed_in, settings):
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
     token = coach_token(cast, signed_in)
-    send_due_mail(now=timezone.now(), budget_s=10)
+    send_due_mail(now=timezone.now(), budget=Budget.of(10))
     assert token in mail.outbox[0].body
     assert token in mail.outbox[0].alternatives[0].content
 
@@ -73,7 +74,7 @@ def test_an_invitation_that_was_replaced_meanwhile_is_not_mailed(cast, signed_in
     settings.EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
     coach_token(cast, signed_in)
     second = coach_token(cast, signed_in)
-    send_due_mail(now=timezone.now(), budget_s=10)
+    send_due_mail(now=timezone.now(), budget=Budget.of(10))
     (message,) = mail.outbox
     assert second in message.body
 

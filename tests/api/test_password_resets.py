@@ -10,6 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
+from coaching.budget import Budget
 from coaching.emails import send_due_mail
 from coaching.models import Account, AuditEvent, DeviceToken, MailRow, SignInFailures
 from tests.factories import NOW, PASSWORD, AccountFactory
@@ -38,7 +39,7 @@ def sign_in(email, password):
 
 
 def mailed_token(now=NOW):
-    send_due_mail(now=now, budget_s=10)
+    send_due_mail(now=now, budget=Budget.of(10))
     return TOKEN.search(mail.outbox[-1].body).group()
 
 
@@ -77,7 +78,7 @@ def test_the_link_lasts_ten_minutes(cast):
 def test_a_mail_that_could_not_go_out_in_time_is_not_sent_with_a_dead_link(cast):
     with time_machine.travel(NOW, tick=False):
         ask(cast.coach.account.email)
-    send_due_mail(now=NOW + timedelta(minutes=11), budget_s=10)
+    send_due_mail(now=NOW + timedelta(minutes=11), budget=Budget.of(10))
     assert mail.outbox == []
     assert MailRow.objects.get().error_code == "reset_passed"
 

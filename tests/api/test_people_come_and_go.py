@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import pytest
 from django.test import Client as Browser
 
+from coaching.budget import Budget
 from coaching.emails import send_due_mail
 from coaching.models import Alert, Client, MailRow, MailState, Membership, Plan, ServiceScope
 from coaching.operations.urgent import remind_of_unread_red_flags
@@ -116,7 +117,7 @@ def test_who_covered_for_the_leaver_covers_nobody_by_it(cast, signed_in):
 def test_urgent_mail_that_waits_goes_to_the_successor(cast, signed_in, mailoutbox):
     report_red_flag(cast, signed_in)
     leave(cast, signed_in, cast.coach, cast.colleague)
-    send_due_mail(now=NOW, budget_s=20, limit=50)
+    send_due_mail(now=NOW, budget=Budget.of(20), limit=50)
     assert [mail.to for mail in mailoutbox] == [[cast.colleague.account.email]]
     dropped = MailRow.objects.get(recipient=cast.coach.account.email)
     assert (dropped.state, dropped.error_code) == (MailState.DEAD, "recipient_left")

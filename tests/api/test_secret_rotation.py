@@ -5,6 +5,7 @@ import re
 import pytest
 from django.test import Client as Browser
 
+from coaching.budget import Budget
 from coaching.emails import send_due_mail
 from coaching.models import ServiceScope
 from tests.api.every_route import service_token
@@ -62,7 +63,7 @@ def test_an_invitation_that_was_not_mailed_yet_is_mailed_and_works(
     body = {"role": "coach", "email": "nora@example.org"}
     assert signed_in(cast.owner).post(f"{V1}invitations", body, format="json").status_code == 201
     rotate()
-    send_due_mail(now=NOW, budget_s=20, limit=5)
+    send_due_mail(now=NOW, budget=Budget.of(20), limit=5)
     accepted = {
         "token": token_in(mailoutbox[0], "fbrinv_"),
         "name": "Nora New",
@@ -80,10 +81,10 @@ def test_a_reset_link_under_way_works(cast, client, rotate, mailoutbox, is_maile
     )
     assert asked.status_code == 202
     if is_mailed_before:
-        send_due_mail(now=NOW, budget_s=20, limit=5)
+        send_due_mail(now=NOW, budget=Budget.of(20), limit=5)
     rotate()
     if not is_mailed_before:
-        send_due_mail(now=NOW, budget_s=20, limit=5)
+        send_due_mail(now=NOW, budget=Budget.of(20), limit=5)
     body = {"token": token_in(mailoutbox[0], "fbrreset_"), "new_password": "another-correct-horse"}
     answer = client.post(f"{V1}password-resets/accept", body, content_type="application/json")
     assert answer.status_code == 204, answer.content

@@ -5,6 +5,7 @@ import json
 import pytest
 from standardwebhooks.webhooks import Webhook as Reference
 
+from coaching.budget import Budget
 from coaching.exchange import public_addresses
 from coaching.exchange.webhooks import send_due_webhooks
 from coaching.models import AuditEvent, Webhook, WebhookDelivery
@@ -200,7 +201,7 @@ def test_a_test_event_arrives_and_is_listed(cast, owner, settings):
         webhook = Webhook.objects.get()
         delivery = owner.post(one(webhook, "/test"))
         assert delivery.status_code == 202
-        send_due_webhooks(now=NOW, budget_s=5)
+        send_due_webhooks(now=NOW, budget=Budget.of(5))
     (heard,) = peer.heard
     assert Reference(shown["secret"]).verify(heard.body, heard.fields) == {
         "type": "webhook.test",
@@ -230,7 +231,7 @@ def test_a_failed_delivery_says_when_it_is_tried_again_and_never_what_was_answer
         owner.post(ALL, BODY | {"address": peer.origin})
         webhook = Webhook.objects.get()
         owner.post(one(webhook, "/test"))
-        send_due_webhooks(now=NOW, budget_s=5)
+        send_due_webhooks(now=NOW, budget=Budget.of(5))
     answered = owner.get(one(webhook, "/deliveries"))
     (item,) = answered.json()["items"]
     assert (item["state"], item["status_code"], item["error_code"]) == ("waiting", 500, "http_500")

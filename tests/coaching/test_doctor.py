@@ -6,6 +6,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from coaching import nightly
+from coaching.budget import Budget
 from coaching.compute import red_flags
 from coaching.management.commands import doctor
 from coaching.models import MailRow, Night, NightClient, Session, UrgencySignOff, Webhook, WebhookDelivery
@@ -22,7 +23,7 @@ def well(cast, time_machine, monkeypatch):
     """The newest night of both practices is done, and the urgency table is reviewed."""
     monkeypatch.setattr(health, "CLOCKS_MAY_DIFFER", timedelta(days=36_500))  # only ours is moved
     time_machine.move_to(NOW, tick=False)
-    nightly.run_due_nights(now=NOW, budget_s=60)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(60))
     MailRow.objects.update(state="sent", sent_at=NOW)
     for country in {cast.practice.country, cast.stranger.practice.country}:
         UrgencySignOff.objects.create(

@@ -13,6 +13,7 @@ from django.core.mail.backends.locmem import EmailBackend as MemoryBackend
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from coaching.budget import Budget
 from coaching.emails import MailRun, send_due_mail
 from coaching.emails.message import message_id
 from coaching.installation import may_send
@@ -79,7 +80,7 @@ def urgent_row(member, alert, now=NOW):
 
 
 def run(now=NOW, limit=20) -> MailRun:
-    return send_due_mail(now=now, budget_s=60, limit=limit)
+    return send_due_mail(now=now, budget=Budget.of(60), limit=limit)
 
 
 def parsed(message: EmailMessage):
@@ -494,7 +495,9 @@ def test_the_limit_ends_the_run(cast, night, mailoutbox):
 
 def test_the_time_ends_the_run(cast, night, mailoutbox):
     morning_row(cast.coach)
-    assert send_due_mail(now=NOW, budget_s=0, limit=9) == MailRun(sent=0, failed=0, dead=0, waiting=1)
+    assert send_due_mail(now=NOW, budget=Budget.of(0), limit=9) == MailRun(
+        sent=0, failed=0, dead=0, waiting=1
+    )
 
 
 def test_log_lines_hold_ids_and_neither_address_nor_name(cast, night, red_flag, caplog, mailoutbox):

@@ -7,6 +7,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.db.models import F
 
+from coaching.budget import Budget
 from coaching.emails import send_due_mail
 from coaching.exchange.webhooks import send_due_webhooks
 from coaching.installation import FILE_NAME, is_restored, may_send
@@ -41,7 +42,7 @@ def states():
 
 
 def test_a_new_database_sends(waiting):
-    assert send_due_mail(now=NOW, budget_s=5).sent == 1
+    assert send_due_mail(now=NOW, budget=Budget.of(5)).sent == 1
     assert not is_restored()
 
 
@@ -49,12 +50,12 @@ def test_a_restored_one_sends_nothing_until_it_is_confirmed(waiting, settings):
     assert may_send(now=NOW)
     restore(settings)
     assert is_restored()
-    send_due_mail(now=NOW, budget_s=5)
-    tick(now=NOW, budget_s=2)
+    send_due_mail(now=NOW, budget=Budget.of(5))
+    tick(now=NOW, budget=Budget.of(2))
     assert states() == {OutboxState.WAITING}
     call_command("confirm_restore")
     assert not is_restored()
-    send_due_mail(now=NOW, budget_s=5)
+    send_due_mail(now=NOW, budget=Budget.of(5))
     assert states() == {OutboxState.SENT}
 
 
@@ -62,7 +63,7 @@ def test_nor_does_it_call_webhooks(waiting, settings, monkeypatch):
     assert may_send(now=NOW)
     restore(settings)
     monkeypatch.setattr("coaching.exchange.webhooks.claim_delivery", lambda **_: pytest.fail("claimed"))
-    assert send_due_webhooks(now=NOW, budget_s=1).sent == 0
+    assert send_due_webhooks(now=NOW, budget=Budget.of(1)).sent == 0
 
 
 def test_what_waited_in_the_backup_may_be_given_up(waiting, settings, capsys):
@@ -75,11 +76,11 @@ def test_what_waited_in_the_backup_may_be_given_up(waiting, settings, capsys):
 
 def test_what_cannot_be_seen_is_held_by_hand(waiting):
     call_command("confirm_restore", "--hold")
-    send_due_mail(now=NOW, budget_s=5)
+    send_due_mail(now=NOW, budget=Budget.of(5))
     assert states() == {OutboxState.WAITING}
     call_command("confirm_restore")
     call_command("confirm_restore")
-    send_due_mail(now=NOW, budget_s=5)
+    send_due_mail(now=NOW, budget=Budget.of(5))
     assert states() == {OutboxState.SENT}
 
 

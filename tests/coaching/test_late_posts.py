@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from coaching.budget import Budget
 from coaching.models import JointDay, LiftDay, Score
 from coaching.nightly import run_due_nights
 from tests.bodies import pain_body, session_body, set_body
@@ -45,7 +46,7 @@ def follow(time_machine, writers):
     for step in range(DAYS):
         night = datetime(2026, 3, 7, 4, tzinfo=UTC) + timedelta(days=step)
         time_machine.move_to(night, tick=False)
-        run_due_nights(now=night, budget_s=60)
+        run_due_nights(now=night, budget=Budget.of(60))
         time_machine.move_to(night + timedelta(hours=12), tick=False)
         for app, order in writers:
             for method, address, body in order[2 * step : 2 * step + 2]:

@@ -1,11 +1,14 @@
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from django.utils import timezone
 
 from coaching import nightly
+from coaching.budget import Budget
 from coaching.compute.local_days import newest_due_night
 from coaching.models import (
     Alert,
+    Client,
     JointDay,
     MailRow,
     Night,
@@ -15,6 +18,7 @@ from coaching.models import (
     Score,
 )
 from coaching.operations import nights
+from coaching.operations.rescoring import ask_for_rescoring
 from tests.factories import ClientFactory, InjuryFactory
 
 NIGHT_ON = date(2026, 3, 2)
@@ -141,30 +145,30 @@ def test_a_morning_gone_by_is_not_mailed(cast):
 
 
 def test_a_due_night_is_planned_run_and_done_by_the_tick(cast):
-    nightly.run_due_nights(now=NOW, budget_s=20)
-    nightly.run_due_nights(now=NOW, budget_s=20)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
     night = Night.objects.get(practice=cast.practice)
     assert (night.night_on, night.status) == (NIGHT_ON, NightStatus.DONE)
 
 
 def test_before_the_night_hour_the_night_is_not_due(cast):
     before = datetime(2026, 3, 2, 1, 59, tzinfo=UTC)  # 02:59 in Berlin, the night hour is 3
-    nightly.run_due_nights(now=before, budget_s=20)
+    nightly.run_due_nights(now=before, budget=Budget.of(20))
     assert Night.objects.get(practice=cast.practice).night_on == NIGHT_ON - timedelta(days=1)
 
 
 def test_an_outage_is_caught_up_oldest_first_with_one_mail_each(cast):
-    nightly.run_due_nights(now=NOW, budget_s=20)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
     MailRow.objects.all().delete()
-    nightly.run_due_nights(now=NOW + timedelta(days=3), budget_s=20)
+    nightly.run_due_nights(now=NOW + timedelta(days=3), budget=Budget.of(20))
     done = Night.objects.filter(practice=cast.practice, status=NightStatus.DONE)
     assert done.count() == 4
     assert MailRow.objects.filter(practice=cast.practice).count() == 2
 
 
 def test_nights_older_than_a_fortnight_are_skipped_with_a_reason(cast):
-    nightly.run_due_nights(now=NOW, budget_s=20)
-    nightly.run_due_nights(now=NOW + timedelta(days=20), budget_s=60)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
+    nightly.run_due_nights(now=NOW + timedelta(days=20), budget=Budget.of(60))
     skipped = Night.objects.filter(practice=cast.practice, status=NightStatus.SKIPPED)
     assert skipped.count() == 6
     assert all("older than 14 nights" in night.reason for night in skipped)
@@ -198,11 +202,25 @@ def test_a_late_post_scores_the_nights_behind_it_again_as_new_revisions(cast):
     give_days(cast.client, FLARE_PAIN, FLARE_REPS)
     cast.client.dirty_from_on = NIGHT_ON - timedelta(days=1)
     cast.client.save()
-    nightly.run_due_nights(now=NOW, budget_s=20)
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
     assert list(Score.objects.filter(client=cast.client).values_list("revision", flat=True)) == [0, 1]
     assert Alert.objects.get(kind="pain_with_volume").opened_on == NIGHT_ON
     cast.client.refresh_from_db()
     assert cast.client.dirty_from_on is None
+
+
+def test_a_post_behind_a_night_that_is_under_way_waits_for_its_end_and_is_scored_again(cast):
+    night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
+    nights.start_night(night=night, now=NOW)
+    ask_for_rescoring(client=cast.client, from_on=NIGHT_ON - timedelta(days=1))
+    assert not Client.objects.dirty().exists()
+    NightClient.objects.filter(client=cast.client).update(state="scored")
+    ask_for_rescoring(client=cast.client, from_on=NIGHT_ON - timedelta(days=1))
+    assert nightly.rescore_dirty_clients(now=NOW, budget=Budget.of(20)) == 0
+    assert Client.objects.dirty().get() == cast.client
+    nightly.run_due_nights(now=NOW, budget=Budget.of(20))
+    assert Score.objects.get(client=cast.client).revision == 1
+    assert not Client.objects.dirty().exists()
 
 
 def test_a_client_who_joined_after_the_night_began_is_not_in_it(cast):
@@ -226,3 +244,40 @@ def test_a_night_is_due_from_its_local_hour_or_the_first_valid_instant_after(
     assert newest_due_night(zone, night_hour, due_at) == local_date
     just_before = due_at - timedelta(seconds=1)
     assert newest_due_night(zone, night_hour, just_before) == local_date - timedelta(days=1)
+
+
+def begun(cast):
+    night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
+    nights.start_night(night=night, now=NOW)
+    return night
+
+
+def left_since(age):
+    NightClient.objects.update(tried_at=timezone.now() - age)
+
+
+def test_nobody_takes_clients_whose_attempt_was_counted_a_moment_ago(cast):
+    night = begun(cast)
+    assert len(nights.claim_chunk(night=night).item_ids) == 2
+    assert nights.claim_chunk(night=night) is None
+    left_since(timedelta(seconds=3))
+    assert len(nights.claim_chunk(night=night).item_ids) == 1
+
+
+def test_a_third_try_that_has_just_begun_is_not_taken_for_a_failed_one(cast):
+    night = begun(cast)
+    for _ in range(nights.MAX_ATTEMPTS):
+        left_since(timedelta(seconds=3))
+        while nights.claim_chunk(night=night) is not None:
+            pass
+    assert set(NightClient.objects.values_list("state", "attempts")) == {("todo", 3)}
+    left_since(timedelta(seconds=3))
+    nights.claim_chunk(night=night)
+    assert set(NightClient.objects.values_list("state", "error_code")) == {("failed", "gave_up")}
+
+
+def test_a_clock_that_went_back_keeps_nobody_waiting(cast):
+    night = begun(cast)
+    nights.claim_chunk(night=night)
+    left_since(-timedelta(hours=2))
+    assert nights.claim_chunk(night=night) is not None

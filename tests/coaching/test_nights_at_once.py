@@ -10,10 +10,13 @@ from django.db import connection
 from rest_framework.test import APIClient
 
 from coaching import nightly
+from coaching.budget import Budget
 from coaching.models import MailRow, Night, NightClient, Score, Session
+from coaching.models.scope import across_practices
 from coaching.operations import nights
 from tests.bodies import session_body
 from tests.conftest import token_for
+from tests.database_faults import cut_the_connection, fault_at, have_it_taken_back
 from tests.factories import ClientFactory, ConsentFactory, MembershipFactory
 
 pytestmark = [pytest.mark.postgresql, pytest.mark.django_db(transaction=True)]
@@ -40,8 +43,27 @@ def at_once(work, callers=CALLERS):
 def test_four_ticks_at_once_score_each_client_once_and_mail_each_coach_once():
     clients = 3 * nights.CHUNK
     ClientFactory.create_batch(clients, coach=MembershipFactory())
-    at_once(lambda number: nightly.run_due_nights(now=NOW, budget_s=30))
+    at_once(lambda number: nightly.run_due_nights(now=NOW, budget=Budget.of(30)))
     assert Night.objects.get().clients_scored == clients
+    assert Score.objects.count() == NightClient.objects.filter(state="scored").count() == clients
+    assert MailRow.objects.count() == 1
+
+
+def test_two_ticks_and_a_night_by_hand_at_once_score_each_client_once():
+    clients = 3 * nights.CHUNK
+    coach = MembershipFactory()
+    ClientFactory.create_batch(clients, coach=coach)
+
+    def by_hand_or_by_tick(number):
+        if number:
+            return nightly.run_due_nights(now=NOW, budget=Budget.of(30)).clients
+        with across_practices("by hand"):
+            night = nightly.night_by_hand(practice=coach.practice, night_on=NOW.date(), now=NOW)
+            return nightly.run_night(night=night, now=NOW)[0].clients
+
+    assert sum(at_once(by_hand_or_by_tick, callers=3)) == clients
+    nightly.run_due_nights(now=NOW, budget=Budget.of(30))
+    assert (Night.objects.get().status, Night.objects.get().clients_scored) == ("done", clients)
     assert Score.objects.count() == NightClient.objects.filter(state="scored").count() == clients
     assert MailRow.objects.count() == 1
 
@@ -60,3 +82,18 @@ def test_sixteen_posts_of_one_id_at_once_end_in_one_session():
     assert Session.objects.count() == 1
     assert answers.count(201) == 1
     assert set(answers) <= {200, 201, 409}
+
+
+def test_a_chunk_that_met_a_deadlock_is_done_again_and_held_against_nobody():
+    ClientFactory.create_batch(3, coach=MembershipFactory())
+    with fault_at('INSERT INTO "coaching_score"', have_it_taken_back, times=2):
+        nightly.run_due_nights(now=NOW, budget_s=30)
+    assert {(item.state, item.attempts) for item in NightClient.objects.all()} == {("scored", 1)}
+
+
+def test_a_chunk_whose_connection_was_lost_is_done_client_by_client():
+    ClientFactory.create_batch(3, coach=MembershipFactory())
+    with fault_at('INSERT INTO "coaching_score"', cut_the_connection):
+        nightly.run_due_nights(now=NOW, budget_s=30)
+    assert {(item.state, item.attempts) for item in NightClient.objects.all()} == {("scored", 2)}
+    assert Night.objects.get().status == "done"

@@ -6,6 +6,7 @@ from functools import partial
 
 import pytest
 
+from coaching.budget import Budget
 from coaching.models import Client, JointDay, LiftDay, Score
 from coaching.nightly import run_due_nights
 from tests.bodies import pain_body, session_body, set_body
@@ -22,7 +23,7 @@ def trained(cast, signed_in, time_machine):
         day = FIRST + timedelta(days=number)
         night = datetime(day.year, day.month, day.day, 4, tzinfo=UTC)
         time_machine.move_to(night, tick=False)
-        run_due_nights(now=night, budget_s=60)
+        run_due_nights(now=night, budget=Budget.of(60))
         time_machine.move_to(night + timedelta(hours=15), tick=False)
         felt_at = f"{day}T18:40:00+01:00"
         body = session_body(
@@ -88,7 +89,7 @@ def test_written_it_is_as_the_raw_rows_say_and_the_next_tick_scores_again(traine
     after = list(JointDay.objects.order_by("day_on", "joint", "side").values_list("joint_reps", "pain"))
     assert after == before
     assert Client.objects.get(id=trained.id).dirty_from_on == FIRST
-    run_due_nights(now=datetime(2026, 3, 6, 5, tzinfo=UTC), budget_s=60)
+    run_due_nights(now=datetime(2026, 3, 6, 5, tzinfo=UTC), budget=Budget.of(60))
     mended = Score.objects.filter(client=trained, night_on=newest.night_on).order_by("revision").last()
     assert (mended.revision, mended.sessions_done) == (1, newest.sessions_done)
     assert recompute() == ({"rows": said["rows"], "written": False, "differences": []}, 0)

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from django.core.management import call_command
 
+from coaching.budget import Budget
 from coaching.exchange.keeping import keep_to_periods
 from coaching.models import Alert, AuditEvent, Client, ErasedDigest, Erasure, MailRow, OutboxState, Practice
 from coaching.nightly import run_due_nights
@@ -121,7 +122,7 @@ def test_old_mail_files_of_the_practice_go_as_well(practice, old, settings):
 
 
 def test_the_night_does_it(practice, old):
-    run_due_nights(now=NOW, budget_s=30)
+    run_due_nights(now=NOW, budget=Budget.of(30))
     assert not Client.objects.filter(id=old.id).exists()
 
 
@@ -130,7 +131,7 @@ def test_trouble_with_it_ends_no_night(practice, old, monkeypatch):
         raise RuntimeError
 
     monkeypatch.setattr("coaching.nightly.keep_to_periods", fail)
-    assert run_due_nights(now=NOW, budget_s=30).finished == 1
+    assert run_due_nights(now=NOW, budget=Budget.of(30)).finished == 1
 
 
 def test_a_dry_run_counts_and_deletes_nothing(practice, old, capsys, time_machine):

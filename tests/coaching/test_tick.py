@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 import pytest
 
 from coaching import tick as tick_module
+from coaching.budget import Budget
 from coaching.models import MailKind, MailRow, MailState, Night, NightStatus
 from coaching.nightly import run_due_nights
 from coaching.operations.mail import enqueue_mail
@@ -50,10 +51,10 @@ def test_a_night_that_fails_does_not_hold_back_mail(cast, monkeypatch):
 def test_a_long_night_leaves_time_for_mail(db, monkeypatch):
     budgets = []
 
-    def run_nights(*, now, budget_s):
-        budgets.append(budget_s)
-        return run_due_nights(now=now, budget_s=budget_s)
+    def run_nights(*, now, budget):
+        budgets.append(budget.left_s)
+        return run_due_nights(now=now, budget=budget)
 
     monkeypatch.setattr(tick_module, "run_due_nights", run_nights)
-    tick(now=NOW, budget_s=20)
-    assert budgets == [12]
+    tick(now=NOW, budget=Budget.of(20))
+    assert budgets == [pytest.approx(12, abs=1)]

@@ -1,7 +1,10 @@
 """The ticker thread, on a real database that its own connection can see."""
 
+import os
+import subprocess
 import threading
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.utils import timezone
@@ -10,7 +13,7 @@ from coaching import ticker as ticker_module
 from coaching.models import Lease, MailKind
 from coaching.operations.leases import take_lease
 from coaching.operations.mail import enqueue_mail
-from coaching.ticker import LEASE_LASTS, LEASE_NAME, Ticker
+from coaching.ticker import LEASE_LASTS, LEASE_NAME, Ticker, holder_here
 from tests.factories import PracticeFactory
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -20,15 +23,18 @@ WITHIN_S = 5.0
 class Calls:
     """Stands in for the work, so that these tests are about when it is called."""
 
-    def __init__(self, fails_first: int = 0) -> None:
+    def __init__(self, fails_first: int = 0, cut_short: int = 0) -> None:
         self.fails_left = fails_first
+        self.cut_short = cut_short
         self.happened = threading.Semaphore(0)
 
-    def __call__(self, **_: object) -> None:
+    def __call__(self, **_: object) -> SimpleNamespace:
         self.happened.release()
         if self.fails_left:
             self.fails_left -= 1
             raise OSError("the database is away")
+        self.cut_short -= 1
+        return SimpleNamespace(is_cut_short=self.cut_short >= 0)
 
     def come(self, times: int = 1) -> bool:
         return all(self.happened.acquire(timeout=WITHIN_S) for _ in range(times))
@@ -96,6 +102,14 @@ def test_a_waiting_mail_is_sent_between_ticks(ticks, mails, running):
     assert mails.come()
 
 
+def test_a_tick_that_was_cut_short_is_followed_by_another_at_once(monkeypatch, mails, running):
+    ticks = Calls(cut_short=2)
+    monkeypatch.setattr(ticker_module, "tick", ticks)
+    running()
+    assert ticks.come(times=3)
+    assert ticks.stay_away()
+
+
 def test_an_exception_does_not_end_it(monkeypatch, mails, running):
     ticks = Calls(fails_first=2)
     monkeypatch.setattr(ticker_module, "tick", ticks)
@@ -114,6 +128,31 @@ def test_it_takes_over_when_the_lease_of_a_dead_one_has_run_out(ticks, mails, ru
     take_lease(name=LEASE_NAME, holder="another", now=long_ago, lasts=LEASE_LASTS)
     running()
     assert ticks.come()
+
+
+def test_it_takes_over_at_once_from_a_process_of_this_machine_that_is_gone(ticks, mails, running):
+    gone = subprocess.Popen(["true"])
+    gone.wait()
+    take_lease(name=LEASE_NAME, holder=holder_here(gone.pid), now=timezone.now(), lasts=LEASE_LASTS)
+    running()
+    assert ticks.come()
+
+
+def test_it_leaves_the_lease_to_a_process_of_this_machine_that_lives(ticks, mails, running):
+    take_lease(name=LEASE_NAME, holder=holder_here(os.getpid()), now=timezone.now(), lasts=LEASE_LASTS)
+    running()
+    assert ticks.stay_away()
+
+
+def test_it_stops_when_its_process_is_asked_to(ticks, mails):
+    asked = threading.Event()
+    ticker = Ticker(holder="this one", poll_every_s=0.05, is_process_stopping=asked.is_set)
+    ticker.start()
+    assert ticks.come()
+    asked.set()
+    ticker._thread.join(WITHIN_S)
+    assert not ticker._thread.is_alive()
+    assert not Lease.objects.exists()
 
 
 def test_the_same_holder_takes_up_its_lease_at_once(ticks, mails, running):

@@ -10,6 +10,7 @@ from django.db import connection
 from standardwebhooks.webhooks import Webhook as Reference
 from standardwebhooks.webhooks import WebhookVerificationError
 
+from coaching.budget import Budget
 from coaching.exchange import webhooks
 from coaching.exchange.guarded_post import Answer
 from coaching.exchange.webhooks import retry_after_of, send_due_webhooks, signed_headers
@@ -67,7 +68,7 @@ def tell(alert, event=WebhookEvent.ALERT_OPENED, now=NOW):
 
 
 def send(now=NOW, budget_s=20.0):
-    return send_due_webhooks(now=now, budget_s=budget_s)
+    return send_due_webhooks(now=now, budget=Budget.of(budget_s))
 
 
 def the_row():

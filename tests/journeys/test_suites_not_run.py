@@ -29,6 +29,9 @@ def test_policies(): pass
 
 @pytest.mark.long
 def test_hours(): pass
+
+@pytest.mark.faults
+def test_kills(): pass
 """
 CONFTEST = """
 from tests import services
@@ -87,9 +90,10 @@ ALL = {
 def test_without_services_their_suites_are_left_out_and_named_last(run):
     done = run(has_node=False)
     assert done.code == 0
-    assert "1 passed, 5 deselected" in done.output
+    assert "1 passed, 6 deselected" in done.output
     assert done.last_line == (
-        "Suites not run: long (1 tests; make long), node (1 tests; install nodejs and npm, then make test), "
+        "Suites not run: faults (1 tests; make faults), long (1 tests; make long), "
+        "node (1 tests; install nodejs and npm, then make test), "
         "postgresql (1 tests; set DATABASE_URL), redis (1 tests; set REDIS_URL), "
         "roles (1 tests; set MIGRATION_DATABASE_URL)."
     )
@@ -97,8 +101,8 @@ def test_without_services_their_suites_are_left_out_and_named_last(run):
 
 def test_with_services_their_suites_run(run):
     done = run(**ALL)
-    assert "5 passed, 1 deselected" in done.output
-    assert done.last_line == "Suites not run: long (1 tests; make long)."
+    assert "5 passed, 2 deselected" in done.output
+    assert done.last_line == "Suites not run: faults (1 tests; make faults), long (1 tests; make long)."
 
 
 def test_another_database_does_not_stand_in_for_postgresql(run):
@@ -109,6 +113,12 @@ def test_another_database_does_not_stand_in_for_postgresql(run):
 def test_the_long_suite_runs_when_asked_for(run):
     done = run("-m", "long", **ALL)
     assert "1 passed" in done.output
+    assert done.last_line == "Suites not run: faults (1 tests; make faults)."
+
+
+def test_two_suites_asked_for_together_leave_none_out(run):
+    done = run("-m", "long or faults", **ALL)
+    assert "2 passed" in done.output
     assert done.last_line == "Suites not run: none."
 
 
@@ -131,7 +141,7 @@ def test_a_run_that_needs_the_services_passes_with_them(run):
 def test_a_run_beside_another_leaves_it_what_asks_no_database(run):
     asking = "\n@pytest.fixture\ndef db(): pass\n\ndef test_asks(db): pass\n"
     done = run("--only-database", tests=TESTS + asking, **ALL)
-    assert "5 passed, 2 deselected" in done.output
+    assert "5 passed, 3 deselected" in done.output
 
 
 def test_a_run_that_needs_the_services_lets_nothing_skip_itself(run):

@@ -15,6 +15,7 @@ from rest_framework import serializers
 from rest_framework.test import APIClient
 
 from api.fields import TextField
+from coaching.budget import Budget
 from coaching.logs import line_formatter
 from coaching.models import MailRow, Practice
 from coaching.tasks import run_tick
@@ -170,7 +171,7 @@ def test_no_address_of_a_person_is_logged_at_the_doors(world, logged):
         api.post("/api/v1/sign-in", {"email": ADDRESS, "password": WORD, "device_name": WORD})
     api.post("/api/v1/invitations/accept", {"token": f"fbrinv_{WORD}", "name": WORD, "password": WORD})
     api.post("/api/v1/password-resets/accept", {"token": WORD, "new_password": f"{WORD}-{WORD}"})
-    tick(now=NOW, budget_s=20)
+    tick(now=NOW, budget=Budget.of(20))
     said = logged.getvalue()
     assert planted(logged) == []
     assert world.cast.coach.account.email not in said and PASSWORD not in said
@@ -257,7 +258,7 @@ def test_what_a_mail_server_says_is_not_logged(world, logged, monkeypatch, failu
 
     say_everything(world)
     monkeypatch.setattr("coaching.outbox.EmlFileBackend.send_messages", fail)
-    tick(now=NOW.replace(hour=20), budget_s=20)
+    tick(now=NOW.replace(hour=20), budget=Budget.of(20))
     assert "mail_failed" in logged.getvalue() or "mail_server_refuses" in logged.getvalue()
     assert planted(logged) == []
 
@@ -270,7 +271,7 @@ def test_what_a_webhook_answers_is_not_logged(world, logged, settings, status, b
         peer.says(answer_of(status, f"Location: http://{WORD}.example", f"X-Any: {WORD}", body=body))
         WebhookFactory(practice=world.cast.practice, address=f"{peer.origin}/{WORD}?{WORD}")
         say_everything(world)
-        tick(now=NOW.replace(hour=20), budget_s=20)
+        tick(now=NOW.replace(hour=20), budget=Budget.of(20))
         assert peer.hits >= 1
     assert "webhook_failed" in logged.getvalue()
     assert planted(logged) == []

@@ -2,7 +2,6 @@
 
 import json
 import os
-import time
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ from django.core.management.base import CommandError, CommandParser
 from django.db import connections
 from django.utils import timezone
 
+from coaching.budget import Budget
 from coaching.demo.pictures import fetch_pictures
 from coaching.demo.plans import PLANS
 from coaching.demo.posting import Posted, post_everything, post_late
@@ -73,11 +73,9 @@ class Command(CommandByHand):
                 posted = post_everything(made, start_on, today, self._tell)
                 self._run_nights(made, today)
                 late = post_late(posted)
-                rescored = rescore_dirty_clients(
-                    now=timezone.now(), until=time.monotonic() + RESCORING_BUDGET_S
-                )
+                rescored = rescore_dirty_clients(now=timezone.now(), budget=Budget.of(RESCORING_BUDGET_S))
                 self._tell(f"{late} sessions came late: {rescored} scores of past nights made again")
-                mail = send_due_mail(now=timezone.now(), budget_s=MAIL_BUDGET_S, limit=MAILS_AT_MOST)
+                mail = send_due_mail(now=timezone.now(), budget=Budget.of(MAIL_BUDGET_S), limit=MAILS_AT_MOST)
                 pictures = fetch_pictures(made, var / "pictures")
                 self._tell(f"{mail.sent} mails and {pictures} pictures written")
         except DemoError as error:

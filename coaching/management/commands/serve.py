@@ -1,7 +1,6 @@
 """Serve the API from this one process: the embedded default, with no broker and no other service."""
 
 import os
-import platform
 import socket
 from typing import Any
 
@@ -15,7 +14,7 @@ from coaching.management.arguments import WholeNumber
 from coaching.management.by_hand import COULD_NOT, CommandByHand
 from coaching.reads.database_role import role_faults
 from coaching.reads.readiness import is_migrated
-from coaching.ticker import Ticker
+from coaching.ticker import Ticker, holder_here
 
 TICKER_STOPS_WITHIN_S = 3.0
 
@@ -94,7 +93,7 @@ class ServedProcess(Application):  # type: ignore[misc]  # gunicorn carries no t
 
     def start_ticker(self, worker: Any) -> None:
         # Named after the parent, so that a worker that takes a dead one's place takes its lease over at once.
-        self.ticker = Ticker(holder=f"{platform.node()}:{os.getppid()}")
+        self.ticker = Ticker(holder=holder_here(os.getppid()), is_process_stopping=lambda: not worker.alive)
         self.ticker.start()
 
     def stop_ticker(self, arbiter: Any, worker: Any) -> None:

@@ -1,0 +1,65 @@
+"""Redis killed, restarted empty, frozen and flushed in the middle of a night: it holds only bells."""
+
+import random
+import threading
+import time
+
+import pytest
+
+pytestmark = [pytest.mark.servers, pytest.mark.faults]
+
+
+def away_for(redis, seconds):
+    """Down in the background, so that the night may go on meanwhile."""
+
+    def go():
+        redis.kill()
+        time.sleep(seconds)
+        redis.start()
+
+    threading.Thread(target=go, daemon=True).start()
+
+
+def frozen_for(redis, seconds):
+    def go():
+        redis.freeze()
+        time.sleep(seconds)
+        redis.thaw()
+
+    threading.Thread(target=go, daemon=True).start()
+
+
+def flushed(redis):
+    with redis.client() as client:
+        client.flushall()
+
+
+def test_a_night_whose_broker_comes_and_goes_loses_and_doubles_nothing(bench, ledger):
+    chance = random.Random(5)
+    for _ in range(3):
+        with bench.round() as night:
+            night.start()
+            hits = [
+                ("Redis killed, started again empty", bench.redis.restart),
+                ("Redis away for 5 s", lambda: away_for(bench.redis, 5)),
+                ("Redis frozen for 5 s", lambda: frozen_for(bench.redis, 5)),
+                ("Redis emptied", lambda: flushed(bench.redis)),
+                ("kill -9 worker", lambda night=night: night.service.kill("worker")),
+            ]
+            night.strike_while_it_runs(hits, times=10, chance=chance, pause_s=(0.0, 1.0))
+            night.settle(ledger)
+
+
+def test_posts_are_acknowledged_while_the_broker_is_away(bench):
+    with bench.round() as night:
+        night.start()
+        bench.redis.kill()
+        try:
+            before = len(night.devices.posted.acknowledged)
+            time.sleep(5)
+            assert len(night.devices.posted.acknowledged) > before
+        finally:
+            bench.redis.start()
+        night.wait_until_done()
+        night.devices.stop()
+        assert night.devices.posted.statuses.keys() == {201}
