@@ -1,5 +1,7 @@
 """Each rule for migrations on a busy PostgreSQL, by a sample that breaks it and the way that keeps it."""
 
+import importlib
+import pkgutil
 import uuid
 
 import pytest
@@ -18,8 +20,10 @@ from coaching.models.busy_tables import (
     ValidateCheck,
 )
 from coaching.models.row_policies import secured
+from tests import migration_rules
 from tests.lint_migrations import main
 from tests.migration_rules import faults
+from tests.trial import migrations as trial
 
 INDEX = models.Index(fields=["reps"], name="any_idx")
 CHECK = models.CheckConstraint(condition=Q(reps__gte=0), name="any_check")
@@ -188,5 +192,22 @@ def test_a_column_is_dropped_a_release_after_the_code_left_it(before, since, is_
     assert bool(list(faults(dropping, before))) == is_refused
 
 
+def test_the_ways_that_the_recipe_names_keep_the_rules_one_after_the_other():
+    """Those of tests/trial, which test_busy_tables.py runs."""
+    state = ProjectState()
+    names = sorted(each.name for each in pkgutil.iter_modules(trial.__path__))
+    assert len(names) == 11
+    for name in names:
+        made = importlib.import_module(f"{trial.__name__}.{name}").Migration(name, "trial")
+        assert list(faults(made, state)) == [], name
+        state = made.mutate_state(state)
+
+
 def test_the_migrations_of_this_project_keep_the_rules():
     assert main() == 0
+
+
+def test_a_migration_of_this_project_that_breaks_one_is_named(monkeypatch, capsys):
+    monkeypatch.setattr(migration_rules, "BASE", 10)
+    assert main() == 1
+    assert "0011_people: AddConstraint: all rows are read under a lock" in capsys.readouterr().err
