@@ -28,7 +28,6 @@ NEEDED = "Others hold a lock that the migration needs"
 def own(request, tmp_path) -> Iterator[OwnDatabase]:
     with own_database(request.param, tmp_path / "var") as own:
         own.more["DJANGO_SETTINGS_MODULE"] = "tests.trial.settings"
-        own.migrate("coaching")
         yield own
 
 
@@ -146,7 +145,9 @@ def test_a_migration_killed_half_way_has_changed_nothing_and_runs_again(own, tmp
     own.python(ROWS)
     stands_still = tmp_path / "stands_still"
     own.more["TRIAL_STANDS_STILL"] = str(stands_still)
-    with own.start("from django.core.management import call_command; call_command('migrate')") as process:
+    with own.start(
+        "from django.core.management import call_command; call_command('migrate', 'trial')"
+    ) as process:
         wait_until(stands_still.exists)
         process.kill()
     del own.more["TRIAL_STANDS_STILL"]
