@@ -22,7 +22,7 @@ DOCS = "/api/v1/docs"
 # Somebody else's and not there are both 404, so that it must be told as well.
 REFUSALS = (401, 403, 404, 429)
 # Asked from inside, by what starts and watches the service.
-PLAIN_HTTP_ALLOWED = ("/healthz", "/readyz")
+PLAIN_HTTP_ALLOWED = ("/healthz", "/readyz", "/metrics")
 
 
 class RequestIdMiddleware:

@@ -10,6 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 import api.made_ids  # noqa: F401 - registers the converter
+from api.counted_posts import CountedPost
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown
 from api.fields import CodeField
@@ -49,7 +50,7 @@ class SymptomsOut(serializers.Serializer[object]):
     review_note = serializers.CharField()
 
 
-class PainReportView(Endpoint):
+class PainReportView(CountedPost):
     @extend_schema(
         operation_id="pain_report_put",
         request=PainReportAlone,
@@ -70,7 +71,7 @@ class PainReportView(Endpoint):
             expected_version=expected,
         )
         body, report = RecordedPainOut(recorded).data, recorded.report
-        status = 201 if recorded.is_new else 200
+        status, self.is_edit = 201 if recorded.is_new else 200, recorded.is_edit
         return with_etag(body, report.version, status=status, shown=body["pain_report"])
 
     @extend_schema(operation_id="pain_report_get", responses={200: PainReportOut})

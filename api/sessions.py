@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 import api.made_ids  # noqa: F401 - registers the converter
+from api.counted_posts import CountedPost
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown, tag_of
 from api.fields import (
@@ -207,7 +208,7 @@ class BatchOut(serializers.Serializer[Any]):
 STATUS_OF_OUTCOME = {Outcome.CREATED: 201, Outcome.REPLAYED: 200, Outcome.UPDATED: 200}
 
 
-class SessionView(Endpoint):
+class SessionView(CountedPost):
     @extend_schema(
         operation_id="session_put",
         request={"application/json": SessionIn},
@@ -264,10 +265,11 @@ class SessionView(Endpoint):
         stored = session_for(self.actor, session_id)
         body = RecordedOut(Recorded(stored, recorded.outcome, recorded.urgent)).data
         status = STATUS_OF_OUTCOME[recorded.outcome]
+        self.is_edit = recorded.outcome is Outcome.UPDATED
         return with_etag(body, stored.version, status=status, shown=body["session"])
 
 
-class SessionBatchView(Endpoint):
+class SessionBatchView(CountedPost):
     is_repeatable = True
     tags: Mapping[uuid.UUID, str]
 
@@ -295,6 +297,7 @@ class SessionBatchView(Endpoint):
             else refused_item(index, items[index], row)
             for index, row in enumerate(checked)
         ]
+        self.statuses = [answer["status"] for answer in answers]
         return Response({"items": answers})
 
     def shown(self, record: Session) -> Shown:

@@ -156,6 +156,7 @@ class SheetOut(serializers.Serializer[MorningSheet]):
     sheet_on = serializers.DateField()
     last_night_on = serializers.DateField(allow_null=True)
     nights_caught_up = serializers.IntegerField()
+    nights_skipped = serializers.IntegerField(help_text="Nights of an outage too far back to be run.")
     unscored = UnscoredOut(many=True)
     withdrawn = WithdrawnOut(many=True)
     alerts_new = serializers.IntegerField(help_text="News this morning, without what may be chance.")

@@ -9,6 +9,7 @@ handler500 = "api.problems.answer_server_error"
 
 urlpatterns = [
     path("", include("api.health")),
+    path("", include("api.metrics")),
     path("", include("api.problem_pages")),
     path("api/v1/schema", SpectacularAPIView.as_view(), name="schema"),
     path("api/v1/docs", SpectacularSwaggerSplitView.as_view(url_name="schema"), name="docs"),

@@ -4,6 +4,7 @@ Threads wait for half-sent bodies, so in the open this stands behind a proxy tha
 """
 
 import os
+from typing import Any
 
 bind = f"{os.environ.get('WEB_HOST', '127.0.0.1')}:{os.environ.get('WEB_PORT', '8000')}"
 workers = int(os.environ.get("WEB_WORKERS", "2"))
@@ -18,6 +19,14 @@ keepalive = 20
 limit_request_line = 4094
 limit_request_fields = 64
 limit_request_field_size = 8190
+
+
+def post_worker_init(worker: Any) -> None:
+    """A worker takes the place of one that has ended, or is the first: what those have counted is kept."""
+    from coaching.post_counts import add_up_the_gone
+
+    add_up_the_gone()
+
 
 accesslog = None  # request lines hold query strings
 errorlog = "-"

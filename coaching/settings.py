@@ -46,6 +46,7 @@ EMAIL_URL = env.str("EMAIL_URL", "")
 GIVEN_SECRET_KEY = env.str("SECRET_KEY", "")
 PUBLIC_URL = env.str("PUBLIC_URL", "http://127.0.0.1:8000")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
+METRICS_TOKEN = env.str("METRICS_TOKEN", "")
 if PRODUCTION:
     refuse_unsafe(
         {
@@ -53,6 +54,7 @@ if PRODUCTION:
             "SECRET_KEY must be in the environment, 50 characters or more": len(GIVEN_SECRET_KEY) >= 50,
             "ALLOWED_HOSTS must name the hosts it answers to": "ALLOWED_HOSTS" in os.environ
             and "*" not in ALLOWED_HOSTS,
+            "METRICS_TOKEN must have 32 characters or more, or none": not 0 < len(METRICS_TOKEN) < 32,
             "PUBLIC_URL must begin with https://": PUBLIC_URL.startswith("https://"),
         }
     )
@@ -219,6 +221,10 @@ SPECTACULAR_SETTINGS = {
         "RestrictionKindEnum": "api.schema.RESTRICTION_KINDS",
     },
 }
+
+# Named to prometheus_client too, which must know before its first import that it counts for many processes.
+METRICS_DIR = VAR_DIR / "metrics"
+os.environ["PROMETHEUS_MULTIPROC_DIR"] = str(METRICS_DIR)
 
 OUTBOX_DIR = VAR_DIR / "outbox"
 DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", "Forbear <forbear@localhost>")

@@ -12,7 +12,7 @@ from coaching.tick import BUDGET_S, TickReport, tick
 
 LOOKS_EVERY_S = 0.5
 # What a tick at a mail server that hangs is given once the worker is asked to end; its mail falls due again.
-ENDS_WITHIN_S = 5.0
+ENDS_WITHIN_S = 4.0
 
 
 @app.task

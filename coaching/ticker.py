@@ -107,9 +107,11 @@ class Ticker:
             return
         if time.monotonic() >= self._tick_at_s:
             self._tick_at_s = time.monotonic() + self.tick_every_s
-            while tick(now=shared_now(), budget=self._budget()).is_cut_short:
+            while (report := tick(now=shared_now(), budget=self._budget())).is_cut_short:
                 if self._is_stopping() or not self._holds_lease():
                     return
+            if not report.nights.is_complete:  # what another, or a dead one, has claimed
+                self._tick_at_s = time.monotonic()
         elif is_any_due(now := shared_now()):
             send_due_mail(now=now, budget=self._budget(), limit=MAX_MAILS)
 

@@ -30,9 +30,19 @@ def django_db_setup(owner_of_the_database, django_db_setup, django_db_blocker):
         owner_of_the_database.take_over()
 
 
+@pytest.fixture(scope="session")
+def metrics_dir(tmp_path_factory):
+    """The folder of the posts counted by this process of tests; a file in it is opened once."""
+    folder = tmp_path_factory.mktemp("metrics")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PROMETHEUS_MULTIPROC_DIR", str(folder))
+        yield folder
+
+
 @pytest.fixture(autouse=True)
-def quick_settings(settings, tmp_path):
+def quick_settings(settings, tmp_path, metrics_dir):
     """Cheap password hashes, and a var folder of the test's own."""
+    settings.METRICS_DIR = metrics_dir
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     settings.VAR_DIR = tmp_path
     settings.OUTBOX_DIR = tmp_path / "outbox"

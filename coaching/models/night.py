@@ -59,7 +59,10 @@ class NightClientState(models.TextChoices):
 
 
 class NightClient(OfPractice):
-    """One client's turn in a night; `attempts` is committed before the work, so a killer is found out."""
+    """One client's turn in a night; `attempts` is committed before the work, so a killer is found out.
+
+    `claimed_at`, by the database's clock, is when an attempt was counted that has not been seen to end.
+    """
 
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="+")
@@ -68,8 +71,8 @@ class NightClient(OfPractice):
     revision = models.PositiveSmallIntegerField(default=0)
     state = models.CharField(max_length=8, default=NightClientState.TODO)
     attempts = models.PositiveSmallIntegerField(default=0)
-    tried_at = models.DateTimeField(null=True)  # by the database's clock; empty once the attempt has ended
     error_code = models.CharField(max_length=80, blank=True)
+    claimed_at = models.DateTimeField(null=True)
     done_at = models.DateTimeField(null=True)
 
     class Meta:

@@ -29,5 +29,6 @@ class OutboxRow(PracticeRow):
             one_of("state", OutboxState.values, "%(class)s_state_known"),
         ]
         indexes: ClassVar[list[models.Index]] = [
-            models.Index(fields=["next_at"], condition=Q(state="waiting"), name="%(class)s_waiting_idx")
+            models.Index(fields=["next_at"], condition=Q(state="waiting"), name="%(class)s_waiting_idx"),
+            models.Index(fields=["created_at"], condition=Q(state="dead"), name="%(class)s_dead_idx"),
         ]

@@ -14,8 +14,8 @@ from coaching.models.scope import across_practices
 
 CHUNK = 50
 MAX_ATTEMPTS = 3
-# Between the commit of an attempt and the lock for its work nothing tells a living worker from a dead one.
-BEGINS_WITHIN = timedelta(seconds=2)
+# From the claim of a chunk to its lock, however busy the machine is; a dead worker's chunk waits as long.
+LOCKED_WITHIN = timedelta(seconds=2)
 AT_MOST_NIGHTS_BACK = 14
 CLOCK_WAS_AHEAD = timedelta(days=1)
 
@@ -113,22 +113,19 @@ def start_night(*, night: Night, now: datetime) -> None:
 def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
     """Count an attempt for the next clients and commit it before any work, so that a killer is found out.
 
-    Clients tried before are suspects and come alone; after three tries one is set aside as failed.
+    Clients tried before are suspects and come alone; after three tries one is set aside as failed. Whoever
+    has just claimed some holds no lock on them for a moment: others let them be until it would long be over.
     """
     todo = NightClient.objects.filter(night=night, state=NightClientState.TODO)
-    left_behind = todo.filter(attempts__gt=0).exclude(_may_be_about_to_begin())
-    _give_up(left_behind.filter(attempts__gte=MAX_ATTEMPTS))
+    let_be = Q(claimed_at__gt=Now() - LOCKED_WITHIN, claimed_at__lte=Now())
+    suspects = todo.filter(Q(claimed_at__isnull=True) | ~let_be, attempts__gt=0)
+    _give_up(suspects.filter(attempts__gte=MAX_ATTEMPTS))
     fresh = _lock(todo.filter(attempts=0).order_by("id"), chunk)
-    claimed = fresh or _lock(left_behind.order_by("attempts", "id"), 1)
+    claimed = fresh or _lock(suspects.order_by("attempts", "id"), 1)
     if not claimed:
         return None
-    NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1, tried_at=Now())
+    NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1, claimed_at=Now())
     return Claim(night, tuple(claimed))
-
-
-def _may_be_about_to_begin() -> Q:
-    """Whether a worker may have counted the attempt just now, and holds no lock yet."""
-    return Q(tried_at__gt=Now() - BEGINS_WITHIN, tried_at__lt=Now() + BEGINS_WITHIN)
 
 
 def _give_up(rows: QuerySet[NightClient]) -> None:
@@ -153,13 +150,13 @@ def lock_claim(claim: Claim) -> list[NightClient]:
 
 def mark_scored(items: Sequence[NightClient], *, now: datetime) -> None:
     NightClient.objects.filter(id__in=[item.id for item in items]).update(
-        state=NightClientState.SCORED, done_at=now, tried_at=None
+        state=NightClientState.SCORED, done_at=now
     )
 
 
 def note_failure(claim: Claim, *, error_code: str) -> None:
     """Remember why; the clients stay to do, alone, until their tries are used up."""
-    NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80], tried_at=None)
+    NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80], claimed_at=None)
     NightClient.objects.filter(
         id__in=claim.item_ids, state=NightClientState.TODO, attempts__gte=MAX_ATTEMPTS
     ).update(state=NightClientState.FAILED)
@@ -168,7 +165,7 @@ def note_failure(claim: Claim, *, error_code: str) -> None:
 def take_attempt_back(claim: Claim) -> None:
     """The attempt was ended from outside and says nothing about the clients."""
     NightClient.objects.filter(id__in=claim.item_ids, state=NightClientState.TODO, attempts__gt=0).update(
-        attempts=F("attempts") - 1, tried_at=None
+        attempts=F("attempts") - 1, claimed_at=None
     )
 
 

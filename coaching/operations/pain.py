@@ -35,6 +35,7 @@ LATEST_AHEAD = timedelta(hours=24)
 class RecordedPain:
     report: PainReport
     is_new: bool
+    is_edit: bool = False
     urgent: tuple[UrgentNotice, ...] = ()
 
 
@@ -146,7 +147,7 @@ def _replace(
     note_post(client=client, days=days, now=now)
     notices = raise_what_cannot_wait(client=client, reports=[fresh], now=now)
     _tell(actor, client, [fresh], "update", {standing.session_id, fresh.session_id}, now)
-    return RecordedPain(fresh, is_new=False, urgent=tuple(notices))
+    return RecordedPain(fresh, is_new=False, is_edit=True, urgent=tuple(notices))
 
 
 @transaction.atomic

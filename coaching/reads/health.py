@@ -23,15 +23,20 @@ from coaching.models import (
     Webhook,
     WebhookDelivery,
 )
+from coaching.reads.service_numbers import DEAD_COUNTED_FOR, NOTHING_TO_TELL
 
 NIGHT_MAY_TAKE = timedelta(hours=1)
 MORNING_MAIL_BY = timedelta(hours=2)
 MAIL_MAY_WAIT = timedelta(hours=1)
-# Codes of mails that ended before they were sent, by nobody's fault.
-NOTHING_TO_TELL = "_(over|ended|passed|left|gone|erased|closed)$"
-DEAD_MAIL_TOLD_FOR = timedelta(days=7)
 CLOCKS_MAY_DIFFER = timedelta(seconds=5)
 POSTS_MAY_BE_AHEAD = timedelta(minutes=2)
+NIGHTS_MAY_BE_AHEAD = timedelta(days=3)  # of a practice that has moved over the date line
+# What goes wrong where a setting of PostgreSQL is off.
+WITHOUT = {
+    "fsync": "a power cut may destroy the database",
+    "full_page_writes": "a power cut may tear pages of the database",
+    "synchronous_commit": "a crash loses posts that were acknowledged",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +56,7 @@ def troubles(*, now: datetime) -> Iterator[Trouble]:
     yield from _of_mail(now)
     yield from _of_webhooks(now)
     yield from _of_clocks(now)
+    yield from _of_the_server()
     yield from _of_the_urgency_table()
 
 
@@ -61,7 +67,14 @@ def _of_nights(practice: Practice, now: datetime) -> Iterator[Trouble]:
     if (last_on is None or last_on < newest_on) and due_for > NIGHT_MAY_TAKE:
         yield Trouble(
             f"{practice.name}: the night of {newest_on}, due for {_hours(due_for)}, is not planned.",
-            "No tick has run since: start the worker and beat, or manage.py serve.",
+            "No tick has run since: start the worker and beat, or manage.py serve. "
+            "The morning mails wait for it.",
+        )
+    if last_on is not None and last_on > newest_on + NIGHTS_MAY_BE_AHEAD:
+        yield Trouble(
+            f"{practice.name}: nights up to {last_on} were run ahead of their dates, by a wrong clock.",
+            "See that clocks are set by NTP. Each of these nights is run again when its date comes.",
+            is_note=True,
         )
     behind = Night.objects.filter(
         practice=practice,
@@ -105,7 +118,7 @@ def _of_mail(now: datetime) -> Iterator[Trouble]:
             "They are sent by themselves once the server takes them; a code ending in 535 or 530 is a wrong "
             "name or password in EMAIL_URL.",
         )
-    dead = MailRow.objects.filter(state=OutboxState.DEAD, created_at__gt=now - DEAD_MAIL_TOLD_FOR)
+    dead = MailRow.objects.filter(state=OutboxState.DEAD, created_at__gt=now - DEAD_COUNTED_FOR)
     dead = dead.exclude(error_code__regex=NOTHING_TO_TELL)
     if dead.exists():
         yield Trouble(
@@ -145,19 +158,31 @@ def _of_clocks(now: datetime) -> Iterator[Trouble]:
     if connection.vendor != "postgresql":
         return
     with connection.cursor() as cursor:
-        cursor.execute("SELECT clock_timestamp(), current_setting('synchronous_commit')")
-        theirs, commit = cursor.fetchone()
+        cursor.execute("SELECT clock_timestamp()")
+        (theirs,) = cursor.fetchone()
     apart = abs(theirs - now)
     if apart > CLOCKS_MAY_DIFFER:
         yield Trouble(
             f"The clock of the database server differs by {apart.total_seconds():.0f} s from this machine's.",
             "Set both by NTP.",
         )
-    if commit == "off":
-        yield Trouble(
-            "PostgreSQL answers before a post is on disk (synchronous_commit is off).",
-            "Set it to on: otherwise a crash loses posts that were acknowledged.",
-        )
+
+
+def _of_the_server() -> Iterator[Trouble]:
+    for name, setting in _settings_of_the_server().items():
+        if setting == "off":
+            yield Trouble(
+                f"PostgreSQL runs with {name} off: {WITHOUT[name]}.",
+                f"Set it to on (ALTER SYSTEM SET {name} = on, then reload).",
+            )
+
+
+def _settings_of_the_server() -> dict[str, str]:
+    if connection.vendor != "postgresql":
+        return {}
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT name, current_setting(name) FROM unnest(%s) AS name", [list(WITHOUT)])
+        return dict(cursor.fetchall())
 
 
 def _of_the_urgency_table() -> Iterator[Trouble]:

@@ -1,6 +1,7 @@
 """The morning sheet: who needs a coach's attention today, in order, and why."""
 
 import uuid
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -101,6 +102,7 @@ class MorningSheet:
     sheet_on: date
     last_night_on: date | None
     nights_caught_up: int
+    nights_skipped: int
     unscored: tuple[UnscoredClient, ...]
     withdrawn: tuple[WithdrawnConsent, ...]
     entries: tuple[SheetEntry, ...]
@@ -157,13 +159,15 @@ def morning_sheet(*, membership: Membership, on: date, within: Collection[int] |
         .select_related("client__coach__account")
     )
     scores = newest_scores(clients, on)
+    planned_together = _planned_together(night)
     entries, screening = sheet_entries(alerts, on, _tests_run(scores.values(), night))
     return MorningSheet(
         practice_name=practice.name,
         coach_name=membership.account.name,
         sheet_on=on,
         last_night_on=night.night_on if night else None,
-        nights_caught_up=_nights_caught_up(night),
+        nights_caught_up=planned_together[NightStatus.DONE],
+        nights_skipped=planned_together[NightStatus.SKIPPED],
         unscored=_unscored(night, clients),
         withdrawn=withdrawn,
         entries=entries,
@@ -227,16 +231,14 @@ def _unscored(night: Night | None, clients: list[int]) -> tuple[UnscoredClient, 
     )
 
 
-def _nights_caught_up(night: Night | None) -> int:
-    """How many earlier nights ran together with this one, after an outage; 0 on an ordinary morning."""
+def _planned_together(night: Night | None) -> Counter[str]:
+    """How many earlier nights came together with this one after an outage, by status; none ordinarily."""
     if night is None or night.started_at is None:
-        return 0
-    return Night.objects.filter(
-        practice_id=night.practice_id,
-        status=NightStatus.DONE,
-        night_on__lt=night.night_on,
-        planned_at=night.planned_at,
-    ).count()
+        return Counter()
+    earlier = Night.objects.filter(
+        practice_id=night.practice_id, night_on__lt=night.night_on, planned_at=night.planned_at
+    )
+    return Counter(earlier.values_list("status", flat=True))
 
 
 def _to_confirm(clients: list[int], on: date) -> tuple[SetToConfirm, ...]:

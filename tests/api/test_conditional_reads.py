@@ -14,7 +14,7 @@ from tests.factories import NOW, AlertFactory
 
 DOCUMENT = Path(__file__).parents[2] / "api" / "openapi.yaml"
 # Not made by an `Endpoint`: the probes of machines, and the document with its page.
-PLAIN = {"healthz", "readyz", "problems/<slug:code>", "api/v1/schema", "api/v1/docs"}
+PLAIN = {"healthz", "readyz", "metrics", "problems/<slug:code>", "api/v1/schema", "api/v1/docs"}
 
 
 @pytest.fixture(autouse=True)

@@ -55,6 +55,7 @@ def test_empty_sheet_says_whose_it_is_and_that_no_clinician_has_reviewed_the_urg
         "sheet_on": "2026-03-02",
         "last_night_on": None,
         "nights_caught_up": 0,
+        "nights_skipped": 0,
         "unscored": [],
         "withdrawn": [],
         "alerts_new": 0,
@@ -301,8 +302,12 @@ def test_sheet_names_the_night_it_rests_on_and_how_many_were_caught_up(cast, she
     done_night(cast, day(-1))
     done_night(cast, day(0))
     done_night(cast, day(1))
+    for days in (-3, -40):
+        skipped = done_night(cast, day(days))
+        skipped.status = "skipped"
+        skipped.save()
     body = sheet()
-    assert (body["last_night_on"], body["nights_caught_up"]) == ("2026-03-02", 2)
+    assert (body["last_night_on"], body["nights_caught_up"], body["nights_skipped"]) == ("2026-03-02", 2, 2)
 
 
 def test_coach_sees_own_clients_only(cast, sheet):

@@ -9,6 +9,8 @@ from django.core.management import get_commands
 from django.utils.module_loading import import_string
 
 from coaching.celery import app
+from coaching.gunicorn_conf import graceful_timeout
+from coaching.tasks import ENDS_WITHIN_S
 from tests.compose_file import COMPOSE, ROOT, SERVICES, TEXT, command_of
 
 OWN = ["web", "worker", "beat", "migrate"]
@@ -105,6 +107,18 @@ def test_the_proxy_takes_in_whole_requests_and_no_larger_ones_than_the_service()
     content = COMPOSE["configs"]["proxy"]["content"]
     assert "proxy_request_buffering on;" in content
     assert "client_max_body_size 2m;" in content
+
+
+def test_the_proxy_passes_no_metrics_on():
+    content = COMPOSE["configs"]["proxy"]["content"]
+    assert re.search(r"location = /metrics \{[^}]*return 404;", content)
+
+
+@pytest.mark.parametrize("service", ["web", "worker", "beat"])
+def test_our_processes_are_given_longer_to_stop_than_they_take(service):
+    assert SERVICES[service]["stop_grace_period"] == "15s"
+    assert graceful_timeout < 15
+    assert ENDS_WITHIN_S < 10
 
 
 def test_web_starts_a_settings_file_and_an_application_that_exist():

@@ -1,11 +1,13 @@
 """What the doctor says: each trouble is made, and must be named with what to do about it."""
 
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
 
-from coaching import nightly
+from coaching import installation, nightly
 from coaching.budget import Budget
 from coaching.compute import red_flags
 from coaching.management.commands import doctor
@@ -80,6 +82,10 @@ def stuck_night(cast):
     Night.objects.filter(practice=cast.practice).update(status="running", planned_at=NOW - timedelta(hours=5))
 
 
+def confirm_nothing():
+    installation.hold(now=NOW)
+
+
 def poison(cast):
     NightClient.objects.filter(client=cast.client).update(state="failed", error_code="ZeroDivisionError")
 
@@ -96,6 +102,7 @@ TROUBLES = [
     (lambda cast: mail(cast, kind="morning"), "morning mails are more than two hours late", "EMAIL_URL"),
     (lambda cast: mail(cast, error_code="SMTPAuthenticationError_535"), "1 mails have waited", "EMAIL_URL"),
     (lambda cast: mail(cast, state="dead", error_code="recipient_550"), "recipient_550", "address is right"),
+    (lambda cast: confirm_nothing(), "was restored, or is held", "confirm_restore"),
     (lambda cast: session(cast, received_at=NOW + timedelta(hours=2)), "2.0 hours ahead", "NTP"),
 ]
 
@@ -139,6 +146,43 @@ def test_a_disk_that_is_nearly_full_is_named(well, look, monkeypatch):
     found, code = look()
     assert code == 1
     assert "MB left" in found[0]["what"]
+
+
+def test_the_disk_of_an_embedded_database_elsewhere_is_looked_at_too(well, look, monkeypatch, settings):
+    if connection.vendor != "sqlite":
+        assert doctor._folders_written_to() == [Path(settings.VAR_DIR)]
+        return
+    monkeypatch.setitem(connection.settings_dict, "NAME", "/dev/shm/forbear.sqlite3")
+    assert doctor._folders_written_to() == [Path(settings.VAR_DIR), Path("/dev/shm")]
+
+
+@pytest.mark.parametrize("name", health.WITHOUT)
+def test_a_setting_of_the_server_that_loses_data_is_named(well, look, monkeypatch, name):
+    monkeypatch.setattr(
+        health, "_settings_of_the_server", lambda: dict.fromkeys(health.WITHOUT, "on") | {name: "off"}
+    )
+    found, code = look()
+    assert (code, len(found)) == (1, 1)
+    assert f"{name} off: {health.WITHOUT[name]}" in found[0]["what"]
+    assert f"{name} = on" in found[0]["to_do"]
+
+
+@pytest.mark.postgresql
+def test_the_settings_are_those_of_the_server(well, look):
+    assert set(health._settings_of_the_server()) == set(health.WITHOUT)
+    with connection.cursor() as cursor:
+        cursor.execute("SET LOCAL synchronous_commit = off")
+    found, code = look()
+    assert code == 1
+    assert "synchronous_commit off" in found[0]["what"]
+
+
+def test_nights_that_were_run_ahead_of_their_dates_are_a_note(well, look):
+    Night.objects.filter(practice=well.practice).update(night_on=NIGHT_ON + timedelta(days=900))
+    Night.objects.create(practice=well.practice, night_on=NIGHT_ON, zone="UTC", planned_at=NOW, status="done")
+    found, code = look()
+    assert (code, len(found)) == (0, 1)
+    assert "run ahead of their dates" in found[0]["what"]
 
 
 def test_in_words_wrong_comes_before_notes(well, capsys):

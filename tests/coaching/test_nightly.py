@@ -1,7 +1,8 @@
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from django.utils import timezone
+from django.db.models import F
+from django.db.models.functions import Now
 
 from coaching import nightly
 from coaching.budget import Budget
@@ -197,6 +198,29 @@ def test_an_attempt_is_counted_before_the_work(cast):
     assert set(NightClient.objects.values_list("attempts", flat=True)) == {1}
 
 
+def test_a_claim_that_has_just_been_made_is_left_to_its_holder_and_an_old_one_is_taken_over(cast):
+    night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
+    nights.start_night(night=night, now=NOW)
+    claim = nights.claim_chunk(night=night)
+    assert nights.claim_chunk(night=night) is None
+    claims = NightClient.objects.filter(id__in=claim.item_ids)
+    claims.update(claimed_at=F("claimed_at") - nights.LOCKED_WITHIN)
+    assert len(nights.claim_chunk(night=night).item_ids) == 1
+
+
+@pytest.mark.parametrize("is_ahead", [True, False])
+def test_a_client_tried_three_times_is_set_aside_only_once_the_last_try_is_over(cast, is_ahead):
+    night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
+    nights.start_night(night=night, now=NOW)
+    NightClient.objects.update(attempts=3, claimed_at=Now())
+    assert nights.claim_chunk(night=night) is None
+    assert not NightClient.objects.filter(state="failed").exists()
+    away = timedelta(hours=2) if is_ahead else -nights.LOCKED_WITHIN
+    NightClient.objects.update(claimed_at=Now() + away)
+    assert nights.claim_chunk(night=night) is None
+    assert set(NightClient.objects.values_list("state", "error_code")) == {("failed", "gave_up")}
+
+
 def test_a_late_post_scores_the_nights_behind_it_again_as_new_revisions(cast):
     run(cast)
     give_days(cast.client, FLARE_PAIN, FLARE_REPS)
@@ -244,40 +268,3 @@ def test_a_night_is_due_from_its_local_hour_or_the_first_valid_instant_after(
     assert newest_due_night(zone, night_hour, due_at) == local_date
     just_before = due_at - timedelta(seconds=1)
     assert newest_due_night(zone, night_hour, just_before) == local_date - timedelta(days=1)
-
-
-def begun(cast):
-    night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
-    nights.start_night(night=night, now=NOW)
-    return night
-
-
-def left_since(age):
-    NightClient.objects.update(tried_at=timezone.now() - age)
-
-
-def test_nobody_takes_clients_whose_attempt_was_counted_a_moment_ago(cast):
-    night = begun(cast)
-    assert len(nights.claim_chunk(night=night).item_ids) == 2
-    assert nights.claim_chunk(night=night) is None
-    left_since(timedelta(seconds=3))
-    assert len(nights.claim_chunk(night=night).item_ids) == 1
-
-
-def test_a_third_try_that_has_just_begun_is_not_taken_for_a_failed_one(cast):
-    night = begun(cast)
-    for _ in range(nights.MAX_ATTEMPTS):
-        left_since(timedelta(seconds=3))
-        while nights.claim_chunk(night=night) is not None:
-            pass
-    assert set(NightClient.objects.values_list("state", "attempts")) == {("todo", 3)}
-    left_since(timedelta(seconds=3))
-    nights.claim_chunk(night=night)
-    assert set(NightClient.objects.values_list("state", "error_code")) == {("failed", "gave_up")}
-
-
-def test_a_clock_that_went_back_keeps_nobody_waiting(cast):
-    night = begun(cast)
-    nights.claim_chunk(night=night)
-    left_since(-timedelta(hours=2))
-    assert nights.claim_chunk(night=night) is not None

@@ -2,7 +2,7 @@
 
 import uuid
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from threading import Barrier
 
 import pytest
@@ -87,13 +87,23 @@ def test_sixteen_posts_of_one_id_at_once_end_in_one_session():
 def test_a_chunk_that_met_a_deadlock_is_done_again_and_held_against_nobody():
     ClientFactory.create_batch(3, coach=MembershipFactory())
     with fault_at('INSERT INTO "coaching_score"', have_it_taken_back, times=2):
-        nightly.run_due_nights(now=NOW, budget_s=30)
+        nightly.run_due_nights(now=NOW, budget=Budget.of(30))
     assert {(item.state, item.attempts) for item in NightClient.objects.all()} == {("scored", 1)}
 
 
 def test_a_chunk_whose_connection_was_lost_is_done_client_by_client():
     ClientFactory.create_batch(3, coach=MembershipFactory())
     with fault_at('INSERT INTO "coaching_score"', cut_the_connection):
-        nightly.run_due_nights(now=NOW, budget_s=30)
+        nightly.run_due_nights(now=NOW, budget=Budget.of(30))
     assert {(item.state, item.attempts) for item in NightClient.objects.all()} == {("scored", 2)}
     assert Night.objects.get().status == "done"
+
+
+def test_many_ticks_at_once_on_a_small_night_set_nobody_aside():
+    coach = MembershipFactory()
+    ClientFactory.create_batch(2, coach=coach)
+    for day in range(20):
+        now = NOW + timedelta(days=day)
+        at_once(lambda number, now=now: nightly.run_due_nights(now=now, budget=Budget.of(30)), callers=8)
+    assert set(NightClient.objects.values_list("state", "attempts")) == {("scored", 1)}
+    assert Night.objects.filter(status="done", clients_scored=2).count() == 20

@@ -6,6 +6,7 @@ import pytest
 
 from coaching.budget import Budget
 from coaching.compute.local_days import first_valid_instant, newest_due_night
+from coaching.emails import send_due_mail
 from coaching.models import Alert, Client, MailRow, Night, NightClient, NightStatus, Score
 from coaching.nightly import run_due_nights
 from coaching.operations.nights import plan_due_nights
@@ -156,3 +157,13 @@ def test_an_outage_is_caught_up_in_order_and_told_of_in_one_mail(practice, days,
     began = list(nights.filter(status="done").values_list("night_clients__id", flat=True))
     assert began == sorted(began)
     assert MailRow.objects.get().payload["on"] == str(NOW.date() + timedelta(days=days))
+
+
+def test_the_mail_after_an_outage_says_what_ran_together_and_what_was_too_far_back(practice, mailoutbox):
+    run(NOW)
+    MailRow.objects.all().delete()
+    run(NOW + timedelta(days=20))
+    send_due_mail(now=NOW + timedelta(days=20), budget=Budget.of(20))
+    (mail,) = mailoutbox
+    assert "13 earlier nights ran together with this one. This is the one mail for all of them." in mail.body
+    assert "6 nights before them were too far back and did not run." in mail.body

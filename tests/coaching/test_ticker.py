@@ -23,9 +23,10 @@ WITHIN_S = 5.0
 class Calls:
     """Stands in for the work, so that these tests are about when it is called."""
 
-    def __init__(self, fails_first: int = 0, cut_short: int = 0) -> None:
+    def __init__(self, fails_first: int = 0, cut_short: int = 0, is_complete: bool = True) -> None:
         self.fails_left = fails_first
         self.cut_short = cut_short
+        self.is_complete = is_complete
         self.happened = threading.Semaphore(0)
 
     def __call__(self, **_: object) -> SimpleNamespace:
@@ -34,7 +35,9 @@ class Calls:
             self.fails_left -= 1
             raise OSError("the database is away")
         self.cut_short -= 1
-        return SimpleNamespace(is_cut_short=self.cut_short >= 0)
+        return SimpleNamespace(
+            is_cut_short=self.cut_short >= 0, nights=SimpleNamespace(is_complete=self.is_complete)
+        )
 
     def come(self, times: int = 1) -> bool:
         return all(self.happened.acquire(timeout=WITHIN_S) for _ in range(times))
@@ -108,6 +111,13 @@ def test_a_tick_that_was_cut_short_is_followed_by_another_at_once(monkeypatch, m
     running()
     assert ticks.come(times=3)
     assert ticks.stay_away()
+
+
+def test_a_night_whose_clients_somebody_else_has_is_looked_at_again_soon(monkeypatch, mails, running):
+    ticks = Calls(is_complete=False)
+    monkeypatch.setattr(ticker_module, "tick", ticks)
+    running()
+    assert ticks.come(times=3)
 
 
 def test_an_exception_does_not_end_it(monkeypatch, mails, running):

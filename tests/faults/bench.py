@@ -30,11 +30,15 @@ class Bench:
 
     processes: tuple[str, ...] = ("worker", "beat", "web")
 
-    def __init__(self, folder: Path, **sizes: int) -> None:
+    world: World
+
+    def __init__(self, folder: Path) -> None:
         folder.chmod(0o755)  # PostgreSQL's own user must come through
         self.folder = folder
         self.rounds = 0
         self.start_servers()
+
+    def prepare(self, **sizes: int) -> None:
         self.world = self._make_world(sizes)
         self.world.alerts = self._alerts_of_a_calm_night()
         assert self.world.alerts, "the practice raises no alert: nothing could be lost"

@@ -47,6 +47,9 @@ def embedded_bench() -> Iterator[Bench]:
 def _in_a_folder(kind: type[Bench], **sizes: int) -> Iterator[Bench]:
     """Of its own: the folder of the tests lets nobody else in, such as the user of PostgreSQL."""
     with TemporaryDirectory(prefix="forbear-bench-") as folder:
-        made = kind(Path(folder), **sizes)
-        yield made
-        made.end()
+        made = kind(Path(folder))
+        try:
+            made.prepare(**sizes)
+            yield made
+        finally:
+            made.end()

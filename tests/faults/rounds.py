@@ -82,8 +82,10 @@ class Round:
     def end(self) -> None:
         self._is_over.set()
         self._watcher.join(10)
-        self.service.stop()
-        self.mail.stop()
+        try:
+            self.service.stop()
+        finally:
+            self.mail.stop()
 
     def rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
         return asked_patiently(self.store, query, *values)

@@ -5,6 +5,7 @@ import sys
 import threading
 import time
 from collections.abc import Mapping
+from contextlib import ExitStack
 from pathlib import Path
 
 from tests.journeys.processes import ROOT, Served, answers, environment, free_port
@@ -16,8 +17,8 @@ WORKER = ("worker", "--concurrency", "2", "--without-mingle", "--without-gossip"
 class Kept:
     """A process that a supervisor keeps alive, as every way of running it in the open does."""
 
-    def __init__(self, words: list[str], env: Mapping[str, str], log: Path) -> None:
-        self._words, self._env, self._log = words, env, log
+    def __init__(self, words: list[str], env: Mapping[str, str], log: Path, code: Path = ROOT) -> None:
+        self._words, self._env, self._log, self._code = words, env, log, code
         self._is_stopping = threading.Event()
         self.starts = 0
         self.served = self._start()
@@ -26,7 +27,7 @@ class Kept:
 
     def _start(self) -> Served:
         self.starts += 1
-        return Served(self._words, self._env, self._log.with_suffix(f".{self.starts}.log"))
+        return Served(self._words, self._env, self._log.with_suffix(f".{self.starts}.log"), self._code)
 
     def _keep(self) -> None:
         while not self._is_stopping.wait(STARTS_AGAIN_AFTER_S):
@@ -83,11 +84,21 @@ class Service:
                 assert time.monotonic() < until, [kept.told()[-3000:] for kept in self.kept.values()]
                 time.sleep(0.1)
 
-    def _command(self, name: str) -> list[str]:
+    def roll_over(self, name: str, code: Path) -> None:
+        """Stop it as a roll-out does, then start the same of other code in its place."""
+        self.kept.pop(name).stop()
+        self.kept[name] = Kept(self._command(name), self.env, self.folder / f"{name}_newer", code)
+
+    def start_beside(self, name: str, code: Path) -> None:
+        """Other code of the same, while the one that runs goes on."""
+        beside = f"{name}_beside"
+        self.kept[beside] = Kept(self._command(name, beside), self.env, self.folder / beside, code)
+
+    def _command(self, name: str, host: str = "bench") -> list[str]:
         celery = ["celery", "-A", "coaching.celery"]
         return {
             "web": ["gunicorn", "-c", "coaching/gunicorn_conf.py", "api.wsgi:application"],
-            "worker": [*celery, *WORKER, "--hostname", f"bench-{self.port}@%h"],
+            "worker": [*celery, *WORKER, "--hostname", f"{host}-{self.port}@%h"],
             "serve": ["python", "manage.py", "serve", "--port", str(self.port)],
             "beat": [*celery, "beat", "--schedule", str(self.folder / "schedule"), "--pidfile", ""],
         }[name]
@@ -96,23 +107,23 @@ class Service:
         self.kept[name].kill()
 
     def stop(self) -> None:
-        for kept in self.kept.values():
-            kept.stop()
+        """Each of them within its grace period, and then by force."""
+        with ExitStack() as ends:
+            for kept in self.kept.values():
+                ends.callback(kept.stop)
 
-    def by_hand(self, *words: str, within_s: float = 600) -> subprocess.CompletedProcess[str]:
+    def by_hand(self, *words: str, code: Path = ROOT) -> subprocess.CompletedProcess[str]:
         """One of the project's own commands, as an operator runs it."""
-        return run_python("manage.py", *words, env=self.env, within_s=within_s)
+        return run_python("manage.py", *words, env=self.env, code=code)
 
 
-def run_python(
-    *words: str, env: Mapping[str, str], within_s: float = 600
-) -> subprocess.CompletedProcess[str]:
+def run_python(*words: str, env: Mapping[str, str], code: Path = ROOT) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, *words],
         env=dict(env),
-        cwd=ROOT,
+        cwd=code,
         capture_output=True,
         text=True,
-        timeout=within_s,
+        timeout=600,
         stdin=subprocess.DEVNULL,
     )

@@ -5,6 +5,7 @@ Run as a process of its own: python -m tests.journeys.many_clients 500
 
 import os
 import sys
+import uuid
 from datetime import timedelta
 
 import django
@@ -20,7 +21,9 @@ def fill(clients: int) -> None:
     now = timezone.now()
     with across_practices("a test's own database"):
         practice: Practice = PracticeFactory(zone="UTC", night_hour=0)
-        coach = MembershipFactory(practice=practice, role="owner")
+        coach = MembershipFactory(
+            practice=practice, role="owner", account__email=f"{uuid.uuid4()}@example.org"
+        )
         made: list[Client] = ClientFactory.build_batch(clients, coach=coach, practice=practice, account=None)
         Client.objects.bulk_create(made)
         Consent.objects.bulk_create(

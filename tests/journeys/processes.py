@@ -26,20 +26,20 @@ def environment(var: Path, **more: str) -> dict[str, str]:
     kept = {
         name: value
         for name, value in os.environ.items()
-        if name not in ("DATABASE_URL", "MIGRATION_DATABASE_URL", "REDIS_URL")
+        if name not in ("DATABASE_URL", "MIGRATION_DATABASE_URL", "REDIS_URL", "PYTEST_ADDOPTS")
     }
     return kept | {"FORBEAR_VAR_DIR": str(var), "PYTHONUNBUFFERED": "1"} | more
 
 
 class Served:
-    """One started process and its log file."""
+    """One started process and its log file; `code` is the checkout that it runs."""
 
-    def __init__(self, words: Sequence[str], env: Mapping[str, str], log: Path) -> None:
+    def __init__(self, words: Sequence[str], env: Mapping[str, str], log: Path, code: Path = ROOT) -> None:
         self.log = log
         with log.open("wb") as output:
             self.process = subprocess.Popen(
                 [str(BIN / words[0]), *words[1:]],
-                cwd=ROOT,
+                cwd=code,
                 env=dict(env),
                 stdin=subprocess.DEVNULL,
                 stdout=output,
@@ -66,13 +66,15 @@ class Served:
         self.process.wait(5)
 
 
-def wait_until(is_so: Callable[[], bool], what: str, within_s: float, log: Served) -> None:
+def wait_until(
+    is_so: Callable[[], bool], what: str, within_s: float, log: Served, every_s: float = 0.2
+) -> None:
     until = time.monotonic() + within_s
     while time.monotonic() < until:
         if is_so():
             return
         assert log.process.poll() is None, f"it ended before {what}:\n{log.told()[-4000:]}"
-        time.sleep(0.2)
+        time.sleep(every_s)
     raise AssertionError(f"not {what} within {within_s} s:\n{log.told()[-4000:]}")
 
 

@@ -27,6 +27,9 @@ def test_another_reader(): pass
 @pytest.mark.roles
 def test_policies(): pass
 
+@pytest.mark.servers
+def test_power_cuts(): pass
+
 @pytest.mark.long
 def test_hours(): pass
 
@@ -37,6 +40,7 @@ CONFTEST = """
 from tests import services
 
 services.has_node = lambda: {has_node}
+services.are_installed = lambda: {has_servers}
 """
 
 
@@ -52,9 +56,11 @@ class Run:
 
 @pytest.fixture
 def run(tmp_path: Path):
-    def run_tests(*words: str, tests: str = TESTS, has_node: bool = True, **env: str) -> Run:
+    def run_tests(
+        *words: str, tests: str = TESTS, has_node: bool = True, has_servers: bool = True, **env: str
+    ) -> Run:
         (tmp_path / "test_some.py").write_text(tests)
-        (tmp_path / "conftest.py").write_text(CONFTEST.format(has_node=has_node))
+        (tmp_path / "conftest.py").write_text(CONFTEST.format(has_node=has_node, has_servers=has_servers))
         plugins = ["-p", "tests.services", "-p", "no:django", "-p", "no:cacheprovider"]
         done = subprocess.run(
             [
@@ -88,20 +94,21 @@ ALL = {
 
 
 def test_without_services_their_suites_are_left_out_and_named_last(run):
-    done = run(has_node=False)
+    done = run(has_node=False, has_servers=False)
     assert done.code == 0
-    assert "1 passed, 6 deselected" in done.output
+    assert "1 passed, 7 deselected" in done.output
     assert done.last_line == (
         "Suites not run: faults (1 tests; make faults), long (1 tests; make long), "
         "node (1 tests; install nodejs and npm, then make test), "
         "postgresql (1 tests; set DATABASE_URL), redis (1 tests; set REDIS_URL), "
-        "roles (1 tests; set MIGRATION_DATABASE_URL)."
+        "roles (1 tests; set MIGRATION_DATABASE_URL), "
+        "servers (1 tests; install postgresql and redis-server)."
     )
 
 
 def test_with_services_their_suites_run(run):
     done = run(**ALL)
-    assert "5 passed, 2 deselected" in done.output
+    assert "6 passed, 2 deselected" in done.output
     assert done.last_line == "Suites not run: faults (1 tests; make faults), long (1 tests; make long)."
 
 
@@ -141,7 +148,7 @@ def test_a_run_that_needs_the_services_passes_with_them(run):
 def test_a_run_beside_another_leaves_it_what_asks_no_database(run):
     asking = "\n@pytest.fixture\ndef db(): pass\n\ndef test_asks(db): pass\n"
     done = run("--only-database", tests=TESTS + asking, **ALL)
-    assert "5 passed, 3 deselected" in done.output
+    assert "6 passed, 3 deselected" in done.output
 
 
 def test_a_run_that_needs_the_services_lets_nothing_skip_itself(run):

@@ -326,7 +326,7 @@ CALLS: dict[str, Call] = {
 }
 
 
-BESIDE = ("healthz", "readyz", "problems/")
+BESIDE = ("healthz", "readyz", "metrics", "problems/")
 
 
 def send(key: str, asked: Asked) -> Any:

@@ -131,7 +131,7 @@ def test_api9_what_is_served_is_what_is_documented(client):
         for path, methods in document["paths"].items()
         for method in methods
     }
-    beside = {"GET healthz", "GET readyz", "GET schema", "GET docs", "GET problems/{code}"}
+    beside = {"GET healthz", "GET readyz", "GET metrics", "GET schema", "GET docs", "GET problems/{code}"}
     assert documented | beside == route_names() | beside
 
 

@@ -8,21 +8,24 @@ from typing import Any
 import redis
 from django.conf import settings
 from django.core.management.base import CommandError, CommandParser
+from django.db import connection
 from django.utils import timezone
 
+from coaching.installation import is_restored
 from coaching.management.by_hand import COULD_NOT, CommandByHand, add_json
 from coaching.models.scope import across_practices
 from coaching.reads.health import Trouble, troubles
 
-LOW_BYTES = 1_000_000_000
-BROKER_ANSWERS_WITHIN_S = 2.0
+LOW_BYTES = 500_000_000
+BROKER_ANSWERS_WITHIN_S = 1.0
 
 
 class Command(CommandByHand):
     help = (
         "Says in sentences what is wrong with the service and what to do: nights behind, clients not scored, "
-        "mails late or dead, webhooks switched off, the broker away, the disk nearly full, clocks apart, the "
-        "table of red-flag urgency unsigned. Writes nothing."
+        "mails late or dead, webhooks switched off, the broker away, the disk nearly full, clocks apart, "
+        "settings that lose data, a restore that nobody confirmed, the table of red-flag urgency unsigned. "
+        "Writes nothing."
     )
     ends = (
         "Ends with 0 if nothing is wrong, notes aside; with 1 if something is, or there is no database; with "
@@ -51,18 +54,33 @@ def _lines(found: list[Trouble]) -> Iterator[str]:
 
 
 def _of_this_machine() -> Iterator[Trouble]:
-    folder = Path(settings.VAR_DIR)
-    free = shutil.disk_usage(folder).free
-    if free < LOW_BYTES:
+    for folder in _folders_written_to():
+        free = shutil.disk_usage(folder).free
+        if free < LOW_BYTES:
+            yield Trouble(
+                f"The disk of {folder} has {free / 1e6:,.0f} MB left.",
+                "Make room: without it posts are answered 503, and nights and mails wait.",
+            )
+    if is_restored():
         yield Trouble(
-            f"The disk of {folder} has {free / 1e6:,.0f} MB left.",
-            "Make room: without it posts are answered 503, and nights and mails wait.",
+            "This database was restored, or is held: no mail and no webhook leaves.",
+            "Follow README, Backups: manage.py erasures --apply, then manage.py confirm_restore.",
         )
     if settings.REDIS_URL and not _broker_answers():
         yield Trouble(
             "The broker (REDIS_URL) does not answer.",
             "Start it. Posts and reads go on without it; nights and mails wait for the next tick.",
         )
+
+
+def _folders_written_to() -> list[Path]:
+    """The folder of files, and that of an embedded database where it lies on another disk."""
+    folders = [Path(settings.VAR_DIR)]
+    if connection.vendor == "sqlite":
+        database = Path(connection.settings_dict["NAME"]).absolute().parent
+        if database.is_dir() and database.stat().st_dev != folders[0].stat().st_dev:
+            folders.append(database)
+    return folders
 
 
 def _broker_answers() -> bool:

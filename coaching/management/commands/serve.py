@@ -84,6 +84,7 @@ class ServedProcess(Application):  # type: ignore[misc]  # gunicorn carries no t
         self.load_config_from_module_name_or_filename("python:coaching.gunicorn_conf")
         own = {"bind": self.address, "workers": 1, "threads": self.threads}
         if self.has_ticker:
+            self.count_posts = self.cfg.post_worker_init
             own |= {"post_worker_init": self.start_ticker, "worker_exit": self.stop_ticker}
         for name, value in own.items():
             self.cfg.set(name, value)
@@ -92,6 +93,7 @@ class ServedProcess(Application):  # type: ignore[misc]  # gunicorn carries no t
         return import_app("api.wsgi:application")
 
     def start_ticker(self, worker: Any) -> None:
+        self.count_posts(worker)
         # Named after the parent, so that a worker that takes a dead one's place takes its lease over at once.
         self.ticker = Ticker(holder=holder_here(os.getppid()), is_process_stopping=lambda: not worker.alive)
         self.ticker.start()
