@@ -3,7 +3,7 @@
 import os
 import re
 import shutil
-import subprocess
+import subprocess  # PostgreSQL's own programs, with our own words  # nosec B404
 import tempfile
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -100,7 +100,7 @@ def check_programs(*names: str) -> None:
             raise BackupFailedError(
                 f"{name} is not on the PATH: install PostgreSQL's client programs, {needed} or newer."
             )
-        told = subprocess.run([name, "--version"], capture_output=True, text=True, check=True).stdout  # noqa: S603
+        told = subprocess.run([name, "--version"], capture_output=True, text=True, check=True).stdout  # noqa: S603  # nosec B603
         found = re.search(r"(\d+)(\.\d+)?", told)
         if found is None or int(found[1]) < needed:
             raise BackupFailedError(f"{told.strip()} is older than the server: install {needed} or newer.")
@@ -225,7 +225,7 @@ def _started(
 ) -> "Iterator[subprocess.Popen[bytes]]":
     """A program that is ended with the block. Raises BackupFailedError with what it told if it failed."""
     with tempfile.TemporaryFile() as told:
-        process = subprocess.Popen(  # noqa: S603 - our own words, no shell
+        process = subprocess.Popen(  # noqa: S603 - our own words, no shell  # nosec B603
             words, stdin=stdin, stdout=stdout, stderr=told, env=_environment()
         )
         try:
