@@ -141,7 +141,7 @@ def restore(backup: Backup, *, is_replacing: bool, tell: Tell) -> None:
         sink, written = _given(process.stdin), 0
         with suppress(BrokenPipeError):  # what psql did not like it has told
             sink.write(b"BEGIN;\nSET LOCAL lock_timeout = '10s';\n" + "\n".join(clearing).encode())
-            for piece in _script(backup):
+            for piece in _for_older_servers(_script(backup)):
                 sink.write(piece)
                 written += len(piece)
                 tell(f"{written / 1e6:,.0f} MB of rows written")
@@ -183,6 +183,12 @@ def _script(backup: Backup, *options: str) -> Iterator[bytes]:
         while piece := _given(process.stdout).read(AT_ONCE):
             yield piece
         feeder.join()
+
+
+def _for_older_servers(pieces: Iterable[bytes]) -> Iterator[bytes]:
+    """Programs from 17 on begin with a setting that servers before it refuse; it says what holds anyway."""
+    for at, piece in enumerate(pieces):
+        yield piece if at else piece.replace(b"SET transaction_timeout = 0;\n", b"", 1)
 
 
 def _feed(sink: IO[bytes], pieces: Iterable[bytes]) -> None:

@@ -225,6 +225,19 @@ def test_a_backup_of_newer_code_or_of_another_kind_is_refused(backed_up, fresh, 
     assert_untouched(fresh)
 
 
+def test_a_backup_that_is_older_than_the_code_is_migrated(backed_up, restored, tmp_path):
+    """As made before an upgrade, by new code or old; it does not look into tables that it does not know."""
+    expected = findings(restored)
+    restored.migrate("coaching", "0012")
+    file = tmp_path / "older.backup"
+    told = restored.run("backup", "--to", str(file), "--json").told()
+    assert (told["newest_migration"], told["erasures"]) == ("0012_erasure", None)
+    with own_database(backed_up.source.engine, tmp_path / "second") as second:
+        done = second.run("restore", "--from", str(file), "--without-erasures", "--json")
+        assert done.told()["was_migrated"]
+        assert findings(second) == expected
+
+
 def test_under_another_secret_it_is_refused_unless_that_is_said(backed_up, fresh):
     words = ("restore", "--from", str(backed_up.file))
     done = fresh.run(*words, SECRET_KEY="another one " * 6)
