@@ -26,7 +26,7 @@ TICK = """
 from django.utils import timezone
 from coaching.models import MailRow, WebhookDelivery
 from coaching.tick import tick
-tick(now=timezone.now(), budget_s=5)
+tick(now=timezone.now())
 waiting = MailRow.objects.filter(state="waiting"), WebhookDelivery.objects.filter(state="waiting")
 print([rows.count() for rows in waiting])
 """
