@@ -19,6 +19,7 @@ from api.problems import (
     problem_of,
 )
 from coaching.errors import DiffersError, ForbearError
+from coaching.models.database_faults import constraint_of
 
 TRY_AGAIN = (status.HTTP_429_TOO_MANY_REQUESTS, status.HTTP_503_SERVICE_UNAVAILABLE)
 
@@ -45,6 +46,7 @@ class ProblemHandler(ExceptionHandler):
             detail = "The database is not available; try again."
             return Problem("unavailable", 503, detail, wait=UNAVAILABLE_RETRY_AFTER_S)
         if isinstance(exc, IntegrityError):
+            structlog.get_logger("api").warning("constraint_met", constraint=constraint_of(exc))
             return Problem("conflict", 409, "Another row already holds what this one needs.")
         if isinstance(exc, exceptions.ValidationError):
             exc.status_code = status.HTTP_422_UNPROCESSABLE_ENTITY

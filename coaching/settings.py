@@ -111,7 +111,14 @@ POSTGRESQL_OPTIONS = {
     "keepalives_interval": 5,
     "keepalives_count": 4,
     "tcp_user_timeout": 40_000,
-    "pool": {"min_size": 1, "max_size": env.int("DATABASE_POOL_SIZE", 10), "timeout": 4},
+    # A server that came back is found within seconds: attempts that wait longer and longer are given up soon,
+    # and the next request begins them anew.
+    "pool": {
+        "min_size": 1,
+        "max_size": env.int("DATABASE_POOL_SIZE", 10),
+        "timeout": 4,
+        "reconnect_timeout": 2,
+    },
 }
 if DATABASE_URL:
     DATABASES = {"default": env.dj_db_url("DATABASE_URL")}

@@ -36,6 +36,12 @@ def is_connection_lost(error: BaseException) -> bool:
     return code is None or code in ENDED_BY_THE_SERVER or code.startswith(BROKEN_CONNECTION)
 
 
+def constraint_of(error: BaseException) -> str:
+    """The name of the constraint that was met, and nothing of the row; SQLite does not tell it."""
+    told = getattr(getattr(error.__cause__, "diag", None), "constraint_name", None)
+    return str(told or "")
+
+
 def again_if_rolled_back(work: Callable[Params, Result]) -> Callable[Params, Result]:
     """`work`, which is one transaction, up to three times where the database took it back (a deadlock)."""
 

@@ -212,7 +212,7 @@ def newest_done_nights(*, practice: Practice, now: datetime) -> list[Night]:
 
 
 def add_revision(*, night: Night, clients: Sequence[Client], now: datetime) -> list[NightClient]:
-    """The next revision of these clients' outcome in a night that is done."""
+    """The next revision of these clients' outcome in a night that is done; of those whom it has judged."""
     known = dict(
         NightClient.objects.filter(night=night, client__in=clients)
         .values_list("client_id")
@@ -223,12 +223,13 @@ def add_revision(*, night: Night, clients: Sequence[Client], now: datetime) -> l
             practice_id=night.practice_id,
             night=night,
             client=client,
-            revision=known.get(client.id, -1) + 1,
+            revision=known[client.id] + 1,
             state=NightClientState.SCORED,
             attempts=1,
             done_at=now,
         )
         for client in clients
+        if client.id in known
     ]
     NightClient.objects.bulk_create(items)
     return items

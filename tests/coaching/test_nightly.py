@@ -268,3 +268,16 @@ def test_a_night_is_due_from_its_local_hour_or_the_first_valid_instant_after(
     assert newest_due_night(zone, night_hour, due_at) == local_date
     just_before = due_at - timedelta(seconds=1)
     assert newest_due_night(zone, night_hour, just_before) == local_date - timedelta(days=1)
+
+
+def test_a_client_who_joined_after_a_night_is_not_scored_for_it_however_old_the_sessions_are(cast):
+    night = run(cast)
+    newcomer = ClientFactory(coach=cast.coach, created_at=NOW + timedelta(hours=1))
+    newcomer.dirty_from_on = NIGHT_ON - timedelta(days=20)
+    newcomer.save()
+    nightly.rescore_dirty_clients(now=NOW + timedelta(hours=2), budget=Budget.of(30))
+    newcomer.refresh_from_db()
+    assert newcomer.dirty_from_on is None
+    assert not Score.objects.filter(client=newcomer).exists()
+    night.refresh_from_db()
+    assert night.clients_scored == NightClient.objects.filter(night=night, revision=0).count()

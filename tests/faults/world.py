@@ -42,15 +42,15 @@ def make(clients: int, devices: int, nights: int) -> dict[str, Any]:
 
     with across_practices("a bench makes its practice"):
         practice = PracticeFactory(name="Breakwater Strength", zone=ZONE, night_hour=0)
-        last_on = now().date() - timedelta(days=nights)
-        Night.objects.create(
-            practice=practice, night_on=last_on, zone=ZONE, status="done", planned_at=now(), finished_at=now()
-        )
         coaches = [
             MembershipFactory(practice=practice, account__email=f"coach{number}@example.org")
             for number in range(COACHES)
         ]
         tokens = [_client(number, coaches[number % COACHES], number < devices) for number in range(clients)]
+        last_on = now().date() - timedelta(days=nights)
+        Night.objects.create(
+            practice=practice, night_on=last_on, zone=ZONE, status="done", planned_at=now(), finished_at=now()
+        )
         return {
             "clients": clients,
             "nights": nights,
