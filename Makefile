@@ -45,6 +45,7 @@ check: .venv/requirements-dev.lock
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(EMBEDDED) $(BIN)/python manage.py makemigrations --check --dry-run
+	$(EMBEDDED) $(BIN)/python -m tests.lint_migrations
 	$(IN_PRODUCTION) $(BIN)/python manage.py check --deploy --fail-level WARNING
 	$(BIN)/bandit --quiet --recursive --configfile pyproject.toml api coaching 2>.venv/bandit.log || { cat .venv/bandit.log; exit 1; }
 	$(SPECTACULAR) --file .venv/openapi.yaml

@@ -82,16 +82,23 @@ def add_json(parser: CommandParser) -> None:
 
 
 def check_database() -> None:
-    """A database that is there and has the tables of this code; an embedded one is not made by looking.
+    """A database that is there and has the tables of this code."""
+    check_there()
+    check_reachable()
+    if not is_migrated():
+        raise CommandError("The database is behind this code: run manage.py migrate.", returncode=COULD_NOT)
 
-    A pool tries for seconds and cannot say why it got nothing, so a server is asked once beside it.
-    """
+
+def check_there() -> None:
+    """An embedded database is not made by looking."""
     if connection.vendor == "sqlite" and not connection.is_in_memory_db():  # type: ignore[attr-defined]
         file = Path(connection.settings_dict["NAME"])
         if not file.exists():
             raise CommandError(f"There is no database {file} yet: run manage.py migrate.", returncode=1)
-    elif connection.vendor == "postgresql":
+
+
+def check_reachable() -> None:
+    """A pool tries for seconds and cannot say why it got nothing, so a server is asked once beside it."""
+    if connection.vendor == "postgresql":
         with connection.wrap_database_errors:
             connection.Database.connect(**connection.get_connection_params()).close()  # type: ignore[attr-defined]
-    if not is_migrated():
-        raise CommandError("The database is behind this code: run manage.py migrate.", returncode=COULD_NOT)

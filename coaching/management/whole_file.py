@@ -22,13 +22,18 @@ def check_folder(path: Path) -> None:
 
 
 @contextmanager
-def whole_file(path: Path) -> Iterator[IO[bytes]]:
-    """Write beside `path` first and then in its place; what was there before stays if anything fails."""
+def whole_file(path: Path, *, is_private: bool = False) -> Iterator[IO[bytes]]:
+    """Write beside `path` first and then in its place; what was there before stays if anything fails.
+
+    A private file is for its owner alone.
+    """
     descriptor, beside = tempfile.mkstemp(dir=path.absolute().parent, prefix=path.name, suffix=".part")
     try:
-        with os.fdopen(descriptor, "wb") as file:
+        with os.fdopen(descriptor, "w+b") as file:
             yield file
-        Path(beside).chmod(0o666 & ~_umask())
+            file.flush()
+            os.fsync(file.fileno())  # else a power cut may leave the name without the bytes
+        Path(beside).chmod(0o600 if is_private else 0o666 & ~_umask())
         Path(beside).replace(path)
     finally:
         Path(beside).unlink(missing_ok=True)

@@ -61,6 +61,11 @@ ROWS = {
         ),
         keys=("events",),
     ),
+    "backup": Row(
+        None,  # of the suite's own database nobody outside of the test's transaction sees a row
+        (((), 2, "--to"), (("--to", "nowhere/x"), 1, "no folder nowhere")),
+        keys=("file", "rows"),
+    ),
     "confirm_restore": Row((), (((("--hold", "now"), 2, "now"),)), keys=("was_restored", "dropped")),
     "create_practice": Row(
         ("--name", "Harbour, Strength; 🏋️", *PRACTICE),
@@ -136,6 +141,15 @@ ROWS = {
             (("sleep", "{pain}", "--out", "{out}"), 2, "sleep"),
         ),
         keys=("alerts", "out", "problems"),
+    ),
+    "restore": Row(
+        None,
+        (
+            ((), 2, "--from"),
+            (("--from", "none"), 1, "none: No such file"),
+            (("--from", "{sets}"), 2, "no whole backup"),
+            (("--from", "{sets}", "--erasures", "x", "--without-erasures"), 2, "not allowed with"),
+        ),
     ),
     "serve": Row(
         None,

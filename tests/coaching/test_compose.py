@@ -158,5 +158,11 @@ def test_beat_asks_for_a_task_that_the_worker_knows():
     assert {entry["task"] for entry in app.conf.beat_schedule.values()} <= set(app.tasks)
 
 
+def test_the_image_has_the_backup_programs_of_its_database_server():
+    recipe = SERVICES["migrate"]["build"]["dockerfile_inline"]
+    (programs,) = re.findall(r"postgresql-client-(\d+)", recipe)
+    assert SERVICES["db"]["image"] == f"postgres:{programs}"
+
+
 def test_beat_ticks_often_enough_for_a_lost_message_to_cost_ten_seconds():
     assert app.conf.beat_schedule["tick"]["schedule"] <= 10

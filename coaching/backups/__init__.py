@@ -1,0 +1,1 @@
+"""A whole copy of the database as one file, and the way back."""
