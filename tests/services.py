@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.faults.servers import are_installed
+from tests.faults.processes.servers import are_installed
 
 ADDRESS_OF = {"postgresql": "DATABASE_URL", "redis": "REDIS_URL", "roles": "MIGRATION_DATABASE_URL"}
 NEEDED = (*ADDRESS_OF, "node", "servers")

@@ -31,7 +31,7 @@ from coaching.models import (
 from coaching.models.scope import across_practices
 from coaching.operations.recompute import compare_practice
 from coaching.reads.invariants import broken_rules
-from tests.faults.far_side import taken
+from tests.faults.nth.far_side import taken
 
 # All that two runs have in common: neither ids that the database gives, nor times, nor random ids.
 COMPARED: dict[type[Model], tuple[str, ...]] = {

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tests.faults.mail_server import MailServer
-from tests.faults.rounds import ALERTS, Round
-from tests.faults.servers import BASE, OwnPostgresql, OwnRedis
-from tests.faults.service import Service, run_python
-from tests.faults.stores import PostgresqlStore, SqliteStore, Store
+from tests.faults.processes.mail_server import MailServer
+from tests.faults.processes.rounds import ALERTS, Round
+from tests.faults.processes.servers import BASE, OwnPostgresql, OwnRedis
+from tests.faults.processes.service import Service, run_python
+from tests.faults.processes.stores import PostgresqlStore, SqliteStore, Store
 
 
 @dataclass
@@ -77,7 +77,7 @@ class Bench:
         if "MIGRATION_DATABASE_URL" in env:
             _succeeded(run_python("manage.py", "grant_service_role", env=env))
         words = [word for name, size in sizes.items() for word in (f"--{name}", str(size))]
-        made = _succeeded(run_python("-m", "tests.faults.world", *words, env=env))
+        made = _succeeded(run_python("-m", "tests.faults.processes.world", *words, env=env))
         return World(**json.loads(made.splitlines()[-1]))
 
     def _alerts_of_a_calm_night(self) -> list[tuple[Any, ...]]:

@@ -14,7 +14,7 @@ from django.db import close_old_connections
 from rest_framework.test import APIClient
 
 from tests.bodies import pain_body, session_body, set_body
-from tests.faults.forks import Tell
+from tests.faults.nth.forks import Tell
 
 POSTED_AT = datetime(2026, 3, 2, 19, 0, tzinfo=UTC)
 COMES_AGAIN_AFTER_S = 5

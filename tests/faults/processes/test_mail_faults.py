@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from tests.faults.mail_server import MailFault
+from tests.faults.processes.mail_server import MailFault
 
 pytestmark = [pytest.mark.servers, pytest.mark.faults]
 

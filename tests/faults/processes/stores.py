@@ -10,7 +10,7 @@ from typing import Any, Protocol
 
 import psycopg
 
-from tests.faults.servers import OWNER, SERVICE, OwnPostgresql
+from tests.faults.processes.servers import OWNER, SERVICE, OwnPostgresql
 
 ASKS_AGAIN_FOR_S = 60.0
 

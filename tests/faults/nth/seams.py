@@ -19,7 +19,7 @@ from django.db import OperationalError, connection
 from django.utils.module_loading import import_string
 
 from coaching.exchange import webhooks
-from tests.faults.forks import kill_this_process
+from tests.faults.nth.forks import kill_this_process
 
 DEADLOCK = "DO $$ BEGIN RAISE EXCEPTION 'deadlock detected' USING ERRCODE = '40P01'; END $$"
 WRITES = ("INSERT", "UPDATE", "DELETE", "WITH")

@@ -10,7 +10,7 @@ from typing import Any
 
 import httpx
 
-from tests.faults.world import now, session_at
+from tests.faults.processes.world import now, session_at
 
 MAY_TAKE_S = 30.0
 PAUSE_S = 0.3

@@ -9,10 +9,10 @@ from coaching.budget import Budget
 from coaching.models import Client, Night, NightStatus, Practice
 from coaching.operations import nights
 from coaching.tick import tick
-from tests.faults.left import is_whole
-from tests.faults.nth import DONE, Story, Sweep, check_each
-from tests.faults.practice import NIGHT_AT, build_practice, post, session
-from tests.faults.seams import Action, Seam
+from tests.faults.nth.left import is_whole
+from tests.faults.nth.loop import DONE, Story, Sweep, check_each
+from tests.faults.nth.practice import NIGHT_AT, build_practice, post, session
+from tests.faults.nth.seams import Action, Seam
 
 pytestmark = pytest.mark.django_db(transaction=True)
 TICK_EVERY_S = 30
@@ -87,7 +87,7 @@ STORIES = {
     "three nights": (build_outage, told_by_ticks("three nights", chunk=5)),
     "mail in files": (
         lambda: build_practice(60),
-        told_by_ticks("mail in files", email_backend="tests.faults.far_side.Folder"),
+        told_by_ticks("mail in files", email_backend="tests.faults.nth.far_side.Folder"),
     ),
     "late posts": (build_late_posts, told_by_ticks("late posts", chunk=5)),
 }

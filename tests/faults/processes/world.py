@@ -1,4 +1,4 @@
-"""The practice that the faults strike: `python -m tests.faults.world --clients 500`, on the database set.
+"""The practice that the faults strike: `python -m tests.faults.processes.world`, on the database that is set.
 
 Prints what the bench must know of it as JSON. Dates are counted back from today; everything is invented.
 """

@@ -11,10 +11,10 @@ from coaching.emails import send_due_mail
 from coaching.models import Client
 from tests.conftest import token_for
 from tests.factories import ClientFactory, ConsentFactory
-from tests.faults.device import COMES_AGAIN_AFTER_S, POSTED_AT, Device, clock, queue
-from tests.faults.left import is_whole
-from tests.faults.nth import DONE, Story, Sweep, check_each
-from tests.faults.seams import Action, Seam
+from tests.faults.nth.device import COMES_AGAIN_AFTER_S, POSTED_AT, Device, clock, queue
+from tests.faults.nth.left import is_whole
+from tests.faults.nth.loop import DONE, Story, Sweep, check_each
+from tests.faults.nth.seams import Action, Seam
 
 pytestmark = pytest.mark.django_db(transaction=True)
 SEAMS = [Seam.QUERY, Seam.COMMIT, Seam.COMMITTED]

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any, Protocol
 
-from tests.faults.devices import Devices, missing
-from tests.faults.mail_server import MailServer
 from tests.faults.outcomes import Ledger
-from tests.faults.service import Service
-from tests.faults.stores import Store, asked_patiently
+from tests.faults.processes.devices import Devices, missing
+from tests.faults.processes.mail_server import MailServer
+from tests.faults.processes.service import Service
+from tests.faults.processes.stores import Store, asked_patiently
 
 NIGHT_IS_DONE_WITHIN_S = 240.0
 MAIL_IS_SENT_WITHIN_S = 180.0

@@ -20,10 +20,10 @@ from django.db import connections
 from coaching.emails import morning
 from coaching.exchange import webhooks
 from coaching.installation import FILE_NAME
-from tests.faults.databases import Copies
-from tests.faults.far_side import BOOK, take_post
-from tests.faults.forks import Standby, Tell, in_child
-from tests.faults.left import (
+from tests.faults.nth.databases import Copies
+from tests.faults.nth.far_side import BOOK, take_post
+from tests.faults.nth.forks import Standby, Tell, in_child
+from tests.faults.nth.left import (
     Rows,
     complaints,
     differences_from_raw_rows,
@@ -31,8 +31,8 @@ from tests.faults.left import (
     lost_and_doubled,
     rows_left,
 )
+from tests.faults.nth.seams import Action, Fault, Seam, struck_by
 from tests.faults.outcomes import Ledger
-from tests.faults.seams import Action, Fault, Seam, struck_by
 
 OTHERS_WAIT_FOR_A_LOCK_S = 0.2
 ONE_DOT = b64decode(
@@ -41,7 +41,7 @@ ONE_DOT = b64decode(
 SEED = int(os.environ.get("FORBEAR_FAULT_SEED", "1"))  # another one samples other places
 EACH = int(os.environ.get("FORBEAR_FAULT_EACH", "1"))  # of the places only each so-manieth, for a quick look
 LOOP_ENDS_WITHIN_S = 3600.0
-POSTBOX = "tests.faults.far_side.Postbox"
+POSTBOX = "tests.faults.nth.far_side.Postbox"
 DONE = "done"  # told once `act` has come to its end, whatever it met
 Told = list[Any]
 
