@@ -182,7 +182,14 @@ class Round:
         for number, strike in enumerate(self.strikes):
             costs = {} if number else {"lost": found.lost, "doubled": found.doubled}
             ledger.note(strike.fault, recovered_s=measure(strike), **costs)
+        self._note_what_was_at_stake(ledger)
         assert (found.lost, found.doubled, found.wrong) == (0, 0, []), found
+
+    def _note_what_was_at_stake(self, ledger: Ledger) -> None:
+        ledger.note("at stake: clients' nights", times=self.world.clients * self.world.nights)
+        ledger.note("at stake: mails taken", times=len(self.mail.taken.copies))
+        if self.devices:
+            ledger.note("at stake: posts acknowledged", times=len(self.devices.posted.acknowledged))
 
     def found(self) -> Found:
         found = Found()
