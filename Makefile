@@ -37,7 +37,10 @@ long: .venv/requirements-dev.lock
 	$(PYTEST) -m long
 
 faults: .venv/requirements-dev.lock
-	$(PYTEST) -m faults tests/faults
+	$(EMBEDDED) $(PYTEST) -m faults tests/faults
+ifneq ($(DATABASE_URL),)
+	$(PYTEST) -m faults tests/faults/nth
+endif
 
 check: .venv/requirements-dev.lock
 	$(BIN)/ruff check .

@@ -18,6 +18,7 @@ class MailFault(Enum):
     BUSY = "421 at the greeting"
     MAILBOX_BUSY = "451 to the recipient"
     FULL = "452 after the mail"
+    REJECTED = "554 after the mail"
     DROP_IN_DATA = "hangs up within the mail"
     TAKE_AND_DROP = "takes the mail and hangs up"
     TAKE_AND_HANG = "takes the mail and says nothing"
@@ -25,7 +26,8 @@ class MailFault(Enum):
 
 AT_CONNECTING = (MailFault.REFUSE, MailFault.BUSY)
 AMBIGUOUS = (MailFault.TAKE_AND_DROP, MailFault.TAKE_AND_HANG)
-OF_A_MAIL = (MailFault.MAILBOX_BUSY, MailFault.FULL, MailFault.DROP_IN_DATA, *AMBIGUOUS)
+ANSWERS_AFTER_IT = {MailFault.FULL: "452 full", MailFault.REJECTED: "554 not now"}
+OF_A_MAIL = (MailFault.MAILBOX_BUSY, *ANSWERS_AFTER_IT, MailFault.DROP_IN_DATA, *AMBIGUOUS)
 HANGS_FOR_S = 12.0  # longer than the sender waits
 
 
@@ -145,8 +147,8 @@ class _Conversation(socketserver.StreamRequestHandler):
             owner.note_met(fault)
         if fault is MailFault.DROP_IN_DATA:
             return False
-        if fault is MailFault.FULL:
-            self.say("452 full")
+        if fault in ANSWERS_AFTER_IT:
+            self.say(ANSWERS_AFTER_IT[fault])
             return True
         owner.take(mail, is_ambiguous=fault in AMBIGUOUS)
         if fault is MailFault.TAKE_AND_HANG:
