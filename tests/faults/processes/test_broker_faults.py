@@ -1,7 +1,6 @@
 """Redis killed, restarted empty, frozen and flushed in the middle of a night: it holds only bells."""
 
 import random
-import threading
 import time
 
 import pytest
@@ -10,23 +9,16 @@ pytestmark = [pytest.mark.servers, pytest.mark.faults]
 
 
 def away_for(redis, seconds):
-    """Down in the background, so that the night may go on meanwhile."""
-
-    def go():
-        redis.kill()
-        time.sleep(seconds)
-        redis.start()
-
-    threading.Thread(target=go, daemon=True).start()
+    """The night goes on meanwhile, or waits for the next bell."""
+    redis.kill()
+    time.sleep(seconds)
+    redis.start()
 
 
 def frozen_for(redis, seconds):
-    def go():
-        redis.freeze()
-        time.sleep(seconds)
-        redis.thaw()
-
-    threading.Thread(target=go, daemon=True).start()
+    redis.freeze()
+    time.sleep(seconds)
+    redis.thaw()
 
 
 def flushed(redis):
