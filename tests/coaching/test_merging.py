@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from coaching.budget import Budget
 from coaching.errors import ConflictError, ForbiddenError, GoneError, InvalidError
 from coaching.models import (
     Alert,
@@ -21,7 +22,6 @@ from coaching.models import (
     JointStress,
     LiftDay,
     Membership,
-    Night,
     NightClient,
     Score,
     Session,
@@ -140,17 +140,11 @@ def test_roll_ups_are_those_of_one_person_who_did_it_all(cast, signed_in, duplic
 
 def test_nights_that_judged_these_days_are_scored_again(cast, signed_in, duplicate):
     post(signed_in(cast.owner), 20, 80, client=str(duplicate.uid))
-    Night.objects.create(
-        practice=cast.practice,
-        night_on=DAY,
-        zone="Europe/Berlin",
-        status="done",
-        planned_at=NOW,
-    )
+    run_night(night=night_by_hand(practice=cast.practice, night_on=DAY, now=NOW), now=NOW)
     merge(cast, duplicate)
     assert str(Client.objects.get(id=cast.client.id).dirty_from_on) == "2026-02-20"
-    assert rescore_dirty_clients(now=NOW, until=float("inf")) == 1
-    assert Score.objects.get(client=cast.client).night_on == DAY
+    assert rescore_dirty_clients(now=NOW, budget=Budget.of(30)) == 1
+    assert Score.objects.get(client=cast.client, revision=1).night_on == DAY
 
 
 def test_what_was_scored_before_and_after_is_borne_out_by_the_rows(cast, signed_in, duplicate):
@@ -158,7 +152,7 @@ def test_what_was_scored_before_and_after_is_borne_out_by_the_rows(cast, signed_
     post(signed_in(cast.owner), 22, 85, client=str(duplicate.uid))
     run_night(night=night_by_hand(practice=cast.practice, night_on=DAY, now=NOW), now=NOW)
     merge(cast, duplicate)
-    rescore_dirty_clients(now=NOW, until=float("inf"))
+    rescore_dirty_clients(now=NOW, budget=Budget.of(30))
     compared = compare_practice(cast.practice, now=NOW, tell=lambda said: None)
     assert (compared.rows > 2, compared.differences) == (True, ())
     assert [each for each in broken_rules(cast.practice, now=NOW) if each] == []
