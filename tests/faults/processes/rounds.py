@@ -81,7 +81,8 @@ class Round:
 
     def end(self) -> None:
         self._is_over.set()
-        self._watcher.join(10)
+        if self._watcher.ident:
+            self._watcher.join(10)
         try:
             self.service.stop()
         finally:

@@ -29,7 +29,7 @@ def add_coaches(night):
         "SELECT array_agg(column_name::text) FROM information_schema.columns "
         "WHERE table_name = 'coaching_membership' AND column_name NOT IN ('id', 'uid', 'account_id')"
     )[0]
-    like = "(SELECT {{}} FROM coaching_membership WHERE role = 'coach' ORDER BY id LIMIT 1)"
+    like = "(SELECT {} FROM coaching_membership WHERE role = 'coach' ORDER BY id LIMIT 1)"
     columns = ["uid", "account_id", *names]
     values = ["gen_random_uuid()", "id", *(like.format(name) for name in names)]
     night.rows(MORE_COACHES.format(columns=", ".join(columns), values=", ".join(values)), COACHES)
