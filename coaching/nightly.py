@@ -10,7 +10,7 @@ from django.db import transaction
 from coaching.budget import Budget
 from coaching.exchange.keeping import keep_to_periods
 from coaching.models import Client, Night, NightStatus, Practice
-from coaching.models.database_faults import again_if_rolled_back
+from coaching.models.database_faults import again_if_rolled_back, is_connection_lost
 from coaching.models.scope import across_practices, within_practice
 from coaching.operations import nights
 from coaching.operations.changes import note_sessions_due
@@ -104,7 +104,7 @@ def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
         log.warning(
             "chunk_failed", night=claim.night.id, clients=len(claim.item_ids), error=type(error).__name__
         )
-        nights.note_failure(claim, error_code=type(error).__name__)
+        nights.note_failure(claim, error_code=type(error).__name__, is_cut_off=is_connection_lost(error))
         return ChunkResult()
 
 

@@ -14,6 +14,8 @@ from coaching.models.scope import across_practices
 
 CHUNK = 50
 MAX_ATTEMPTS = 3
+# A worker that died with fifty clients in hand accuses none of them: of deaths, only those alone are counted.
+MAX_ATTEMPTS_OF_A_KILLER = MAX_ATTEMPTS + 1
 # From the claim of a chunk to its lock, however busy the machine is; a dead worker's chunk waits as long.
 LOCKED_WITHIN = timedelta(seconds=2)
 AT_MOST_NIGHTS_BACK = 14
@@ -113,13 +115,14 @@ def start_night(*, night: Night, now: datetime) -> None:
 def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
     """Count an attempt for the next clients and commit it before any work, so that a killer is found out.
 
-    Clients tried before are suspects and come alone; after three tries one is set aside as failed. Whoever
-    has just claimed some holds no lock on them for a moment: others let them be until it would long be over.
+    Clients tried before are suspects and come alone; one that has been the end of three workers alone is set
+    aside as failed. Whoever has just claimed some holds no lock on them for a moment: others let them be until
+    it would long be over.
     """
     todo = NightClient.objects.filter(night=night, state=NightClientState.TODO)
     let_be = Q(claimed_at__gt=Now() - LOCKED_WITHIN, claimed_at__lte=Now())
     suspects = todo.filter(Q(claimed_at__isnull=True) | ~let_be, attempts__gt=0)
-    _give_up(suspects.filter(attempts__gte=MAX_ATTEMPTS))
+    _give_up(suspects.filter(attempts__gte=MAX_ATTEMPTS_OF_A_KILLER))
     fresh = _lock(todo.filter(attempts=0).order_by("id"), chunk)
     claimed = fresh or _lock(suspects.order_by("attempts", "id"), 1)
     if not claimed:
@@ -154,11 +157,15 @@ def mark_scored(items: Sequence[NightClient], *, now: datetime) -> None:
     )
 
 
-def note_failure(claim: Claim, *, error_code: str) -> None:
-    """Remember why; the clients stay to do, alone, until their tries are used up."""
+def note_failure(claim: Claim, *, error_code: str, is_cut_off: bool = False) -> None:
+    """Remember why; the clients stay to do, alone, until their tries are used up.
+
+    Whoever was cut off from the database is no more to blame than one whose worker was killed.
+    """
     NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80], claimed_at=None)
+    tries = MAX_ATTEMPTS_OF_A_KILLER if is_cut_off else MAX_ATTEMPTS
     NightClient.objects.filter(
-        id__in=claim.item_ids, state=NightClientState.TODO, attempts__gte=MAX_ATTEMPTS
+        id__in=claim.item_ids, state=NightClientState.TODO, attempts__gte=tries
     ).update(state=NightClientState.FAILED)
 
 

@@ -209,10 +209,10 @@ def test_a_claim_that_has_just_been_made_is_left_to_its_holder_and_an_old_one_is
 
 
 @pytest.mark.parametrize("is_ahead", [True, False])
-def test_a_client_tried_three_times_is_set_aside_only_once_the_last_try_is_over(cast, is_ahead):
+def test_a_client_tried_three_times_alone_is_set_aside_only_once_the_last_try_is_over(cast, is_ahead):
     night = nightly.night_by_hand(practice=cast.practice, night_on=NIGHT_ON, now=NOW)
     nights.start_night(night=night, now=NOW)
-    NightClient.objects.update(attempts=3, claimed_at=Now())
+    NightClient.objects.update(attempts=nights.MAX_ATTEMPTS_OF_A_KILLER, claimed_at=Now())
     assert nights.claim_chunk(night=night) is None
     assert not NightClient.objects.filter(state="failed").exists()
     away = timedelta(hours=2) if is_ahead else -nights.LOCKED_WITHIN
