@@ -116,8 +116,8 @@ def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
     """Count an attempt for the next clients and commit it before any work, so that a killer is found out.
 
     Clients tried before are suspects and come alone; one that has been the end of three workers alone is set
-    aside as failed. Whoever has just claimed some holds no lock on them for a moment: others let them be until
-    it would long be over.
+    aside as failed. Whoever has just claimed some holds no lock on them for a moment: others let them be
+    until it would long be over.
     """
     todo = NightClient.objects.filter(night=night, state=NightClientState.TODO)
     let_be = Q(claimed_at__gt=Now() - LOCKED_WITHIN, claimed_at__lte=Now())
