@@ -28,7 +28,7 @@ class World:
 class Bench:
     """Rounds with worker, beat and web on PostgreSQL and Redis."""
 
-    processes: tuple[str, ...] = ("worker", "beat", "web")
+    processes: tuple[str, ...] = ("web", "beat", "worker")
 
     world: World
 

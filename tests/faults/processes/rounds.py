@@ -73,11 +73,14 @@ class Round:
         self.end()
 
     def start(self, *, has_devices: bool = True) -> None:
+        """What works on the night comes last, so that all are there when it is under way."""
         self._watcher.start()
-        self.service.start(*self.processes)
+        first, *others = self.processes
+        self.service.start(first)
         if has_devices:
             self.devices = Devices(self.service.url, self.world.tokens)
             self.devices.start()
+        self.service.start(*others)
 
     def end(self) -> None:
         self._is_over.set()
