@@ -7,6 +7,8 @@ import pytest
 
 pytestmark = [pytest.mark.servers, pytest.mark.faults]
 
+STRIKES = 20
+
 
 def away_for(redis, seconds):
     """The night goes on meanwhile, or waits for the next bell."""
@@ -27,18 +29,19 @@ def flushed(redis):
 
 
 def test_a_night_whose_broker_comes_and_goes_loses_and_doubles_nothing(bench, ledger):
-    chance = random.Random(5)
-    for _ in range(3):
+    chance, strikes = random.Random(5), 0
+    while strikes < STRIKES:
         with bench.round() as night:
             night.start()
             hits = [
                 ("Redis killed, started again empty", bench.redis.restart),
-                ("Redis away for 5 s", lambda: away_for(bench.redis, 5)),
-                ("Redis frozen for 5 s", lambda: frozen_for(bench.redis, 5)),
+                ("Redis away for 2 s", lambda: away_for(bench.redis, 2)),
+                ("Redis frozen for 2 s", lambda: frozen_for(bench.redis, 2)),
                 ("Redis emptied", lambda: flushed(bench.redis)),
                 ("kill -9 worker", lambda night=night: night.service.kill("worker")),
             ]
-            night.strike_while_it_runs(hits, times=10, chance=chance, pause_s=(0.0, 1.0))
+            night.strike_while_it_runs(hits, times=10, chance=chance, pause_s=(0.0, 0.5))
+            strikes += len(night.strikes)
             night.settle(ledger)
 
 
