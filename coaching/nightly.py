@@ -104,7 +104,8 @@ def _run_chunk(claim: nights.Claim, now: datetime) -> ChunkResult:
         log.warning(
             "chunk_failed", night=claim.night.id, clients=len(claim.item_ids), error=type(error).__name__
         )
-        nights.note_failure(claim, error_code=type(error).__name__, is_cut_off=is_connection_lost(error))
+        code = nights.CUT_OFF if is_connection_lost(error) else type(error).__name__
+        nights.note_failure(claim, error_code=code)
         return ChunkResult()
 
 

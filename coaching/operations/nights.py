@@ -16,6 +16,8 @@ CHUNK = 50
 MAX_ATTEMPTS = 3
 # A worker that died with fifty clients in hand accuses none of them: of deaths, only those alone are counted.
 MAX_ATTEMPTS_OF_A_KILLER = MAX_ATTEMPTS + 1
+# Connections are lost for many reasons, of which a client is the least likely one.
+CUT_OFF, MAX_ATTEMPTS_OF_THE_CUT_OFF = "connection_lost", 12
 # From the claim of a chunk to its lock, however busy the machine is; a dead worker's chunk waits as long.
 LOCKED_WITHIN = timedelta(seconds=2)
 AT_MOST_NIGHTS_BACK = 14
@@ -122,7 +124,8 @@ def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
     todo = NightClient.objects.filter(night=night, state=NightClientState.TODO)
     let_be = Q(claimed_at__gt=Now() - LOCKED_WITHIN, claimed_at__lte=Now())
     suspects = todo.filter(Q(claimed_at__isnull=True) | ~let_be, attempts__gt=0)
-    _give_up(suspects.filter(attempts__gte=MAX_ATTEMPTS_OF_A_KILLER))
+    is_killer = Q(attempts__gte=MAX_ATTEMPTS_OF_A_KILLER) & ~Q(error_code=CUT_OFF)
+    _give_up(suspects.filter(is_killer | Q(attempts__gte=MAX_ATTEMPTS_OF_THE_CUT_OFF)))
     fresh = _lock(todo.filter(attempts=0).order_by("id"), chunk)
     claimed = fresh or _lock(suspects.order_by("attempts", "id"), 1)
     if not claimed:
@@ -157,16 +160,12 @@ def mark_scored(items: Sequence[NightClient], *, now: datetime) -> None:
     )
 
 
-def note_failure(claim: Claim, *, error_code: str, is_cut_off: bool = False) -> None:
-    """Remember why; the clients stay to do, alone, until their tries are used up.
-
-    Whoever was cut off from the database is no more to blame than one whose worker was killed.
-    """
+def note_failure(claim: Claim, *, error_code: str) -> None:
+    """Remember why; the clients stay to do, alone, until their tries are used up."""
     NightClient.objects.filter(id__in=claim.item_ids).update(error_code=error_code[:80], claimed_at=None)
-    tries = MAX_ATTEMPTS_OF_A_KILLER if is_cut_off else MAX_ATTEMPTS
-    NightClient.objects.filter(
-        id__in=claim.item_ids, state=NightClientState.TODO, attempts__gte=tries
-    ).update(state=NightClientState.FAILED)
+    tries = MAX_ATTEMPTS_OF_THE_CUT_OFF if error_code == CUT_OFF else MAX_ATTEMPTS
+    used_up = NightClient.objects.filter(id__in=claim.item_ids, attempts__gte=tries)
+    used_up.filter(state=NightClientState.TODO).update(state=NightClientState.FAILED)
 
 
 def take_attempt_back(claim: Claim) -> None:

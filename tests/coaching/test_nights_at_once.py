@@ -107,3 +107,10 @@ def test_many_ticks_at_once_on_a_small_night_set_nobody_aside():
         at_once(lambda number, now=now: nightly.run_due_nights(now=now, budget=Budget.of(30)), callers=8)
     assert set(NightClient.objects.values_list("state", "attempts")) == {("scored", 1)}
     assert Night.objects.filter(status="done", clients_scored=2).count() == 20
+
+
+def test_a_client_with_whom_the_connection_was_lost_is_not_set_aside_for_it():
+    ClientFactory(coach=MembershipFactory())
+    with fault_at('INSERT INTO "coaching_score"', cut_the_connection, times=6):
+        nightly.run_due_nights(now=NOW, budget=Budget.of(30))
+    assert {(item.state, item.attempts) for item in NightClient.objects.all()} == {("scored", 7)}
