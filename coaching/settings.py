@@ -101,8 +101,9 @@ SQLITE_OPTIONS = {
     "timeout": 20,
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
 }
-# A database that is away, or busy for too long, must not hold a request: it answers 503 within five seconds
-# of waiting for a connection or a lock, and the server ends what was asked of it and takes too long.
+# A database that is away, or busy for too long, must not hold a request: it answers 503 after two seconds of
+# waiting for a connection (others wait for its thread) or five for a lock, and the server ends what was asked
+# of it and takes too long.
 POSTGRESQL_OPTIONS = {
     "connect_timeout": 3,
     "options": "-c lock_timeout=5s -c statement_timeout=30s -c idle_in_transaction_session_timeout=60s",
@@ -116,7 +117,7 @@ POSTGRESQL_OPTIONS = {
     "pool": {
         "min_size": 1,
         "max_size": env.int("DATABASE_POOL_SIZE", 10),
-        "timeout": 4,
+        "timeout": 2,
         "reconnect_timeout": 2,
     },
 }

@@ -23,6 +23,8 @@ property_settings.load_profile("untimed")
 @pytest.fixture(scope="session")
 def django_db_setup(owner_of_the_database, django_db_setup, django_db_blocker):
     """Made by the owner, used by the service's role, dropped by the owner again."""
+    if pool := connection.settings_dict["OPTIONS"].get("pool"):
+        pool["timeout"] = 20  # tests begin more threads than there are connections, on machines that are busy
     with django_db_blocker.unblock():
         owner_of_the_database.hand_over()
     yield
