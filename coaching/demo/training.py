@@ -68,7 +68,7 @@ def _trained(
     sets = [row for lift in plan_day.lifts for row in _sets(story, lift, week, days_ago, chance)]
     if is_last and story.ends_with_typing_error:
         mistyped = [row for row in sets if row["exercise"] == "dumbbell_curl"]
-        mistyped[-1]["load"] *= 10
+        mistyped[-1]["load"] = 200  # for 20; the same on every weekday
     for position, row in enumerate(sets):
         row["id"] = _id(story, day, f"set{position}")
     body = {

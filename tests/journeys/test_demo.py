@@ -3,7 +3,6 @@
 import email
 import json
 import os
-import re
 import stat
 import subprocess
 import sys
@@ -66,7 +65,7 @@ def test_a_story_without_news_is_not_an_entry(demo, story):
 
 def test_a_typing_error_is_held_back_for_confirmation(demo):
     assert "To confirm: Bruno Acker, Dumbbell curl" in demo[1]
-    assert re.search(r"To confirm: Bruno Acker, Dumbbell curl.*\b2\d0 kg", demo[1])  # ten times 20 or so
+    assert "200 kg" in demo[1]
 
 
 def test_a_newcomer_is_named_as_not_to_be_judged_yet(demo):
