@@ -1,7 +1,5 @@
 """The morning sheet over HTTP."""
 
-from typing import Any
-
 from django.urls import path
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -15,6 +13,7 @@ from api.endpoint import Endpoint
 from api.fields import DayField, IdField, StrictSerializer
 from api.permissions import IsCoach
 from api.picture_links import HELP, picture_link
+from api.sheet_body import sheet_body
 from coaching.operations.alert_reads import read_sheet
 from coaching.reads.calendar import practice_today
 from coaching.reads.sheet import (
@@ -182,8 +181,7 @@ class SheetView(Endpoint):
         now = timezone.now()
         on = self.asked.get("on") or practice_today(self.actor, now)
         sheet = read_sheet(actor=self.actor, on=on, now=now, coach_uid=self.asked.get("coach"))
-        body: dict[str, Any] = SheetOut(sheet).data
-        return Response(body)
+        return Response(sheet_body(sheet))
 
 
 urlpatterns = [path("morning-sheet", SheetView.as_view())]

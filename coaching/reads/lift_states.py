@@ -1,6 +1,6 @@
 """What the newest night made of each lift: its state, or why it cannot be told yet and when it could."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -10,7 +10,7 @@ from django.db.models import OuterRef, Subquery
 from coaching.compute.lift_wait import NO_ESTIMATE, NOT_SCORED, why_not
 from coaching.compute.progress import LOW_ATTENDANCE, NO_RECENT_EXPOSURES, NOT_ASSESSABLE
 from coaching.models import Client, Score
-from coaching.reads.computed import Computed, scored_lifts_of
+from coaching.reads.computed import Computed, computed_of_lift, scored_lifts_of
 
 LiftKey = tuple[str, str, str]
 """Exercise code, side and track."""
@@ -51,6 +51,39 @@ def newest_scores(client_ids: Collection[int], on: date) -> dict[int, NewestScor
     }
 
 
+@dataclass(frozen=True, slots=True)
+class ScoreOfSheet:
+    """Of one client's newest score what a sheet shows: tests run, and the lifts that cannot be told yet."""
+
+    client_id: int
+    night_on: date
+    tests_run: int
+    waiting: tuple[tuple[LiftKey, LiftState], ...]
+
+
+def scores_of_sheet(score_ids: Collection[int]) -> tuple[ScoreOfSheet, ...]:
+    """These scores, in the order of their clients' keys."""
+    columns = ("client_id", "night_on", "details__tests_run", "details__lifts")
+    rows = Score.objects.filter(id__in=score_ids).order_by("client_id").values_list(*columns)
+    return tuple(
+        ScoreOfSheet(client_id, night_on, tests_run or 0, _waiting(lifts or [], night_on))
+        for client_id, night_on, tests_run, lifts in rows
+    )
+
+
+def _waiting(
+    lifts: Sequence[Mapping[str, Any]], night_on: date
+) -> tuple[tuple[LiftKey, LiftState], ...]:
+    return tuple(
+        (
+            (row["exercise"], row["side"], row["track"]),
+            _state(row, computed_of_lift(row["method"], night_on)),
+        )
+        for row in lifts
+        if row["state"] == NOT_ASSESSABLE
+    )
+
+
 def state_of(key: LiftKey, score: NewestScore | None, estimated_on: Collection[date]) -> LiftState:
     """The state of one lift; `estimated_on` are the days whose sets allowed an estimate of its strength."""
     if score is not None and key in score.lifts:
@@ -63,12 +96,12 @@ def state_of(key: LiftKey, score: NewestScore | None, estimated_on: Collection[d
 
 def _lifts(score: Score) -> dict[LiftKey, LiftState]:
     rows = scored_lifts_of(score)
-    return {(row["exercise"], row["side"], row["track"]): _state(row) for row in rows}
+    return {(row["exercise"], row["side"], row["track"]): _state(row, row["computed"]) for row in rows}
 
 
-def _state(row: Mapping[str, Any]) -> LiftState:
+def _state(row: Mapping[str, Any], computed: Computed) -> LiftState:
     if row["state"] != NOT_ASSESSABLE:
-        return LiftState(row["state"], "", "", None, row["computed"])
+        return LiftState(row["state"], "", "", None, computed)
     assessable_on = row.get("assessable_on")
     return LiftState(
         row["state"],
@@ -76,7 +109,7 @@ def _state(row: Mapping[str, Any]) -> LiftState:
         # Attendance alone is the matter there: no number of exposures is missing.
         why_not(row["reason"], 0 if row["reason"] == LOW_ATTENDANCE else row["exposures_to_go"]),
         date.fromisoformat(assessable_on) if assessable_on else None,
-        row["computed"],
+        computed,
     )
 
 

@@ -16,6 +16,6 @@ def exact_load_kg(row: LoggedSet) -> str:
     return exact_kg(load_kg_of(row.load_thousandths, row.load_unit))
 
 
-def load_as_entered(row: LoggedSet) -> str:
+def as_entered(load_thousandths: int) -> str:
     """The number as it was typed, without trailing zeros."""
-    return f"{row.load_thousandths / 1000:g}"
+    return f"{load_thousandths / 1000:g}"
