@@ -29,6 +29,7 @@ from api.fields import (
 from api.listing import DatedListQuery
 from api.pain_fields import DeleteQuery, PainReportInSession, PainReportOut, UrgentOut, pain_entry
 from api.problems import Problem, faults_of, problem_body, problem_of
+from api.session_body import session_body
 from coaching.errors import DiffersError, ForbearError
 from coaching.models import Actor, EndedBy, LoadUnit, LoggedSet, Session, SetKind, SetSide
 from coaching.operations.entries import MAX_SETS, SessionEntry, SetEntry
@@ -46,6 +47,7 @@ from coaching.operations.sessions import (
 )
 from coaching.reads.clients import written_client
 from coaching.reads.loads import exact_load_kg
+from coaching.reads.session_pages import contents_of
 from coaching.reads.sessions import sessions_with_content
 
 MAX_BATCH = 100
@@ -330,7 +332,9 @@ class ClientSessionsView(Endpoint):
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client's sessions, newest stored first, in cursor pages; from and until are of performed_on."""
         rows = read_sessions(actor=self.actor, client_uid=client_id, now=timezone.now())
-        return self.page(rows, lambda row: SessionOut(row).data)
+        found = self.page_rows(rows)
+        contents = contents_of(found.rows)
+        return self.page_of(found, [session_body(row, contents[row.id]) for row in found.rows])
 
 
 class SetConfirmationView(Endpoint):

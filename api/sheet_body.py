@@ -3,12 +3,10 @@
 `tests/api/test_hot_bodies.py` holds the two against each other.
 """
 
-from datetime import date
-from functools import lru_cache
 from typing import Any
 
 from api.picture_links import picture_link
-from coaching.reads.computed import Computed
+from api.plain import computed_body, day_or_none
 from coaching.reads.sheet import MorningSheet, WaitingLift
 from coaching.reads.sheet_lines import Screening, SheetEntry, SheetLine
 
@@ -72,25 +70,6 @@ def sheet_body(sheet: MorningSheet) -> dict[str, Any]:
         "waiting_lifts": [_waiting(row) for row in sheet.waiting_lifts],
         "urgency_review_note": sheet.urgency_review_note,
     }
-
-
-def day_or_none(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
-
-
-@lru_cache(maxsize=1024)
-def _computed(method: str, version: str, from_on: date | None, until_on: date | None) -> dict[str, Any]:
-    """Made once for the many rows that share it; nobody changes a body."""
-    return {
-        "method": method,
-        "version": version,
-        "from_on": day_or_none(from_on),
-        "until_on": day_or_none(until_on),
-    }
-
-
-def computed_body(computed: Computed) -> dict[str, Any]:
-    return _computed(computed.method, computed.version, computed.from_on, computed.until_on)
 
 
 def _screening(row: Screening) -> dict[str, Any]:

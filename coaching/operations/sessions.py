@@ -43,6 +43,7 @@ from coaching.operations.versions import (
     not_there,
 )
 from coaching.reads.clients import client_for
+from coaching.reads.session_pages import page_sessions
 from coaching.reads.sessions import with_content
 
 LATEST_AHEAD = timedelta(hours=24)
@@ -172,10 +173,10 @@ def read_session(*, actor: Actor, session_uid: uuid.UUID, now: datetime) -> Sess
 
 
 def read_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Session]:
-    """A client's kept sessions with all they hold, with the reading on the audit trail."""
+    """A client's kept sessions, with the reading on the audit trail; what they hold comes page by page."""
     client = client_for(actor, client_uid)
     record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="session", now=now)
-    return with_content(Session.objects.filter(client=client).kept())
+    return page_sessions(client.id)
 
 
 @transaction.atomic

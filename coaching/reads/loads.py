@@ -13,7 +13,11 @@ def exact_kg(load_kg: Decimal) -> str:
 
 def exact_load_kg(row: LoggedSet) -> str:
     """Kilograms of a set's load as an exact decimal text."""
-    return exact_kg(load_kg_of(row.load_thousandths, row.load_unit))
+    return kg_of_load(row.load_thousandths, row.load_unit)
+
+
+def kg_of_load(load_thousandths: int, load_unit: str) -> str:
+    return exact_kg(load_kg_of(load_thousandths, load_unit))
 
 
 def as_entered(load_thousandths: int) -> str:
