@@ -12,6 +12,7 @@ from rest_framework.response import Response
 from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from api.fields import StrictSerializer
+from api.history_body import history_body
 from api.listing import DigitsField
 from coaching.operations.history_reads import read_history
 from coaching.reads.adherence_weeks import AdherenceWeek, AdherenceWeeks, WholeHistory
@@ -162,7 +163,7 @@ class HistoryView(Endpoint):
         history = read_history(
             actor=self.actor, client_uid=client_id, weeks=self.asked["weeks"], now=timezone.now()
         )
-        return Response(HistoryOut(history).data)
+        return Response(history_body(history))
 
 
 urlpatterns = [path("clients/<uuid:client_id>/history", HistoryView.as_view())]
