@@ -90,11 +90,14 @@ def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], no
     """The same for records of several kinds: whose, and of which kind.
 
     Every reading comes by here, so this is where all but the client are refused what was withdrawn: raises
-    ConsentMissingError.
+    ConsentMissingError. What is on the trail already is looked up rather than written again, since a write
+    makes others wait on SQLite and a commit wait for the disk on both.
     """
     _check_may_read(actor, read)
+    read_hour = now.replace(minute=0, second=0, microsecond=0)
+    told = _told_this_hour(actor, read, read_hour)
     _add(
-        (
+        [
             AuditEvent(
                 practice_id=actor.practice_id,
                 at=now,
@@ -103,12 +106,29 @@ def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], no
                 subject_key=key,
                 action="read",
                 record_kind=record_kind,
-                read_hour=now.replace(minute=0, second=0, microsecond=0),
+                read_hour=read_hour,
             )
             for key, record_kind in read
-        ),
+            if (key, record_kind) not in told
+        ],
         is_once_an_hour=True,
     )
+
+
+def _told_this_hour(
+    actor: Actor, read: Collection[tuple[uuid.UUID, str]], read_hour: datetime
+) -> set[tuple[uuid.UUID, str]]:
+    """Which of these the trail has from this device already; without a device each reading is told anew."""
+    if actor.device_id is None or not read:
+        return set()
+    rows = AuditEvent.objects.filter(
+        account_id=actor.account_id,
+        device_id=actor.device_id,
+        read_hour=read_hour,
+        record_kind__in={record_kind for _, record_kind in read},
+        subject_key__in={key for key, _ in read},
+    )
+    return set(rows.values_list("subject_key", "record_kind"))
 
 
 def record_read_by_feed(

@@ -221,7 +221,9 @@ def client_history(client_id: int, until_on: date, weeks: int, *, with_private: 
     """Every site and every lift of a client that the weeks know; the number of queries is constant."""
     starts = weeks_until(until_on, weeks)
     weeks_of = _exposure_and_pain([client_id], (starts[0], until_on))
-    keys = sorted((key for key in weeks_of if key.joint != Joint.OTHER), key=lambda key: (key.joint, key.side))
+    keys = sorted(
+        (key for key in weeks_of if key.joint != Joint.OTHER), key=lambda key: (key.joint, key.side)
+    )
     found = _sites_weeks(keys, weeks_of, starts, until_on, with_private=with_private)
     lifts = _lift_histories(_lift_days(client_id, until_on, weeks), until_on, weeks)
     lifts = _with_alerts(_with_night(lifts, client_id, until_on), client_id, starts[0], until_on)

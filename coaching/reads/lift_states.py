@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import Func, JSONField, OuterRef, Subquery
 
 from coaching.compute.lift_wait import NO_ESTIMATE, NOT_SCORED, why_not
 from coaching.compute.progress import LOW_ATTENDANCE, NO_RECENT_EXPOSURES, NOT_ASSESSABLE
@@ -63,24 +63,36 @@ class ScoreOfSheet:
 
 def scores_of_sheet(score_ids: Collection[int]) -> tuple[ScoreOfSheet, ...]:
     """These scores, in the order of their clients' keys."""
-    columns = ("client_id", "night_on", "details__tests_run", "details__lifts")
-    rows = Score.objects.filter(id__in=score_ids).order_by("client_id").values_list(*columns)
+    rows = Score.objects.filter(id__among=score_ids).order_by("client_id")
+    found = rows.annotate(waiting=LiftsNotAssessable("details"))
+    columns = ("client_id", "night_on", "details__tests_run", "waiting")
     return tuple(
         ScoreOfSheet(client_id, night_on, tests_run or 0, _waiting(lifts or [], night_on))
-        for client_id, night_on, tests_run, lifts in rows
+        for client_id, night_on, tests_run, lifts in found.values_list(*columns)
     )
 
 
-def _waiting(
-    lifts: Sequence[Mapping[str, Any]], night_on: date
-) -> tuple[tuple[LiftKey, LiftState], ...]:
+class LiftsNotAssessable(Func):
+    """Those lifts of a score's details alone: most of what a night has found is of no use to a sheet."""
+
+    output_field = JSONField()
+    template = f"jsonb_path_query_array(%(expressions)s, '$.lifts[*] ? (@.state == \"{NOT_ASSESSABLE}\")')"
+
+    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        template = (
+            "(SELECT json_group_array(json(value)) FROM json_each(%(expressions)s, '$.lifts')"  # noqa: S608
+            f" WHERE json_extract(value, '$.state') = '{NOT_ASSESSABLE}')"
+        )
+        return self.as_sql(compiler, connection, template=template, **context)
+
+
+def _waiting(lifts: Sequence[Mapping[str, Any]], night_on: date) -> tuple[tuple[LiftKey, LiftState], ...]:
     return tuple(
         (
             (row["exercise"], row["side"], row["track"]),
             _state(row, computed_of_lift(row["method"], night_on)),
         )
         for row in lifts
-        if row["state"] == NOT_ASSESSABLE
     )
 
 

@@ -4,7 +4,8 @@ import uuid
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from coaching.compute import pain_trend
@@ -154,7 +155,13 @@ class SheetGround:
     unscored: tuple[UnscoredClient, ...]
     urgency_review_note: str
     names: tuple[tuple[int, str], ...]
+    last_night_ended_at: datetime | None
     is_settled: bool
+
+    @property
+    def mark(self) -> tuple[Any, ...] | None:
+        """Another one for every other sheet; None where nothing short can tell."""
+        return tuple(getattr(self, name) for name in self.__slots__) if self.is_settled else None
 
     @property
     def processed(self) -> dict[int, WatchedClient]:
@@ -170,9 +177,7 @@ def morning_sheet(*, membership: Membership, on: date, within: Collection[int] |
     return sheet_on(sheet_ground(membership=membership, on=on, within=within))
 
 
-def sheet_ground(
-    *, membership: Membership, on: date, within: Collection[int] | None = None
-) -> SheetGround:
+def sheet_ground(*, membership: Membership, on: date, within: Collection[int] | None = None) -> SheetGround:
     """As of before anything else of the sheet is read, so that what comes meanwhile makes another ground."""
     practice = membership.practice
     settled = settled_place()
@@ -191,6 +196,7 @@ def sheet_ground(
         sheet_on=on,
         clients=clients,
         last_night_on=night.night_on if night else None,
+        last_night_ended_at=night.finished_at if night else None,
         nights_caught_up=planned_together[NightStatus.DONE],
         nights_skipped=planned_together[NightStatus.SKIPPED],
         unscored=_unscored(night, [client.id for client in clients if client.stopped_at is None]),
@@ -244,7 +250,7 @@ def _tests_run(scores: Iterable[ScoreOfSheet], last_night_on: date | None) -> in
 def _unscored(night: Night | None, clients: Sequence[int]) -> tuple[UnscoredClient, ...]:
     if night is None:
         return ()
-    outcomes = NightClient.objects.filter(night=night, client__in=clients)
+    outcomes = NightClient.objects.filter(night=night, client__among=clients)
     scored = outcomes.filter(state=NightClientState.SCORED).values("client")
     failed = outcomes.filter(state=NightClientState.FAILED).exclude(client__in=scored)
     return tuple(
@@ -267,7 +273,7 @@ def _to_confirm(
     clients: Mapping[int, WatchedClient], on: date, names: Mapping[int, str]
 ) -> tuple[SetToConfirm, ...]:
     rows = LoggedSet.objects.filter(
-        session__client__in=clients,
+        session__client__among=clients,
         session__performed_on__lt=on,
         session__deleted_at__isnull=True,
         is_to_confirm=True,
@@ -322,7 +328,7 @@ def _waiting_lifts(
 
 def _expiring(clients: Mapping[int, WatchedClient], on: date) -> tuple[ExpiringRestriction, ...]:
     rows = Restriction.objects.filter(
-        injury__client__in=clients, until_on__gte=on, until_on__lte=on + timedelta(days=EXPIRY_NOTICE_DAYS)
+        injury__client__among=clients, until_on__gte=on, until_on__lte=on + timedelta(days=EXPIRY_NOTICE_DAYS)
     ).order_by("until_on", "id")
     columns = ("injury__client_id", "injury__joint", "injury__side", "kind", "until_on")
     return tuple(

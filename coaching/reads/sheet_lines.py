@@ -124,7 +124,7 @@ def standing_alerts(client_ids: Collection[int], on: date) -> list[StandingAlert
         "id", "uid", "client_id", "kind", "target", "severity", "status", "opened_on", "sentence", "evidence",
         "method",
     )  # fmt: skip
-    rows = Alert.objects.filter(client__in=client_ids).wanting_attention(on).values_list(*columns)
+    rows = Alert.objects.filter(client__among=client_ids).wanting_attention(on).values_list(*columns)
     return [StandingAlert(*row, worse_since_of(row[9]), p_value_of(row[9])) for row in rows]
 
 

@@ -2,18 +2,19 @@
 
 import uuid
 from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
-from django.db.models import Exists, OuterRef, Q, Subquery
+from django.db.models import Case, Exists, OuterRef, Q, Subquery, When
 
 from coaching.models import Change, Client, Consent, ConsentPurpose, JointDay, Membership, Score
 
 
-@dataclass(frozen=True, slots=True)
-class WatchedClient:
+class WatchedClient(NamedTuple):
     """What a sheet says of a client itself, and the newest of what it is made from.
+
+    `stopped_at` is when the consent to health data was withdrawn, if none was given since
+    (`ClientQuerySet.stopped`).
 
     Whenever anything of this client changes that a sheet could show, one of these fields differs: what no
     field holds is of a score, or of a record that the feed of changes tells about.
@@ -25,18 +26,11 @@ class WatchedClient:
     audit_key: uuid.UUID
     coach_name: str
     emergency_text: str
-    withdrawn_at: datetime | None
-    has_consent: bool
+    stopped_at: datetime | None
     first_on: date | None
     score_id: int | None
-    scored_at: datetime | None
     change_id: int | None
     changed_at: datetime | None
-
-    @property
-    def stopped_at(self) -> datetime | None:
-        """When the consent to health data was withdrawn, if none was given since (`ClientQuerySet.stopped`)."""
-        return None if self.has_consent else self.withdrawn_at
 
 
 def clients_watched_by(
@@ -63,8 +57,8 @@ def _of_the_absent(membership: Membership, on: date) -> Q:
 
 
 COLUMNS = (
-    "id", "uid", "name", "audit_key", "coach__account__name", "emergency_text", "withdrawn_at",
-    "has_consent", "first_on", "score_id", "scored_at", "change_id", "changed_at",
+    "id", "uid", "name", "audit_key", "coach__account__name", "emergency_text", "stopped_at", "first_on",
+    "score_id", "change_id", "changed_at",
 )  # fmt: skip
 
 
@@ -76,11 +70,13 @@ def _newest(on: date) -> dict[str, Any]:
     scores = Score.objects.filter(client=OuterRef("pk"), night_on__lte=on).order_by("-night_on", "-revision")
     changes = Change.objects.filter(client=OuterRef("pk")).order_by("-id")
     return {
-        "withdrawn_at": Subquery(withdrawn.values("withdrawn_at")[:1]),
         "has_consent": Exists(consents.filter(withdrawn_at__isnull=True)),
+        # Looked up for hardly anybody.
+        "stopped_at": Case(
+            When(has_consent=False, then=Subquery(withdrawn.values("withdrawn_at")[:1])), default=None
+        ),
         "first_on": Subquery(days.values("day_on")[:1]),
         "score_id": Subquery(scores.values("id")[:1]),
-        "scored_at": Subquery(scores.values("scored_at")[:1]),
         "change_id": Subquery(changes.values("id")[:1]),
         "changed_at": Subquery(changes.values("at")[:1]),
     }
