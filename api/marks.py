@@ -53,5 +53,7 @@ class Mark:
     def unchanged(self, word: str) -> Response:
         return Response(status=304, headers={"ETag": self.tag(word)})
 
-    def answer(self, body: Any, word: str = "") -> Response:
-        return Response(body, headers={"ETag": self.tag(word)} if self.is_known else {})
+    def tagged(self, answer: Response, word: str = "") -> Response:
+        if self.is_known:
+            answer["ETag"] = self.tag(word)
+        return answer

@@ -189,7 +189,7 @@ class SheetView(Endpoint):
             note_sheet_shown(actor=self.actor, ground=ground, shown=shown, now=now)
             return mark.unchanged(word)
         sheet = read_sheet(actor=self.actor, ground=ground, now=now)
-        return mark.answer(sheet_body(sheet), word_of(sheet.clients_shown, listed))
+        return mark.tagged(Response(sheet_body(sheet)), word_of(sheet.clients_shown, listed))
 
 
 urlpatterns = [path("morning-sheet", SheetView.as_view())]

@@ -5,8 +5,8 @@ from math import erfc, isnan, nan, sqrt
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
+from coaching.compute.arrays import ArrayLike, NDArray
 from coaching.compute.progress import DEFAULT_SETTINGS, REGRESSING, STALLED, LiftAssessments, ProgressSettings
 from coaching.compute.trends import false_discovery_control
 

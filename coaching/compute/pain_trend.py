@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
 from coaching.compute.broken_line import BrokenLineFits, fit_broken_lines
 from coaching.compute.volume_change import compare_volume, volume_change_since
 

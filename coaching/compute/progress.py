@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
+
+from coaching.compute.arrays import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
 from coaching.compute.pain import check_pain
 
 Floats = NDArray[np.float64]

@@ -7,8 +7,8 @@ from math import erfc, sqrt
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
+from coaching.compute.arrays import ArrayLike, NDArray
 from coaching.compute.hinge import hinge_fit as hinge_fit
 from coaching.compute.hinge import hinge_fit_many as hinge_fit_many
 

@@ -128,7 +128,8 @@ def _told_this_hour(
         record_kind__in={record_kind for _, record_kind in read},
         subject_key__in={key for key, _ in read},
     )
-    return set(rows.values_list("subject_key", "record_kind"))
+    found = rows.values_list("subject_key", "record_kind")
+    return {(key, record_kind) for key, record_kind in found if key is not None}
 
 
 def record_read_by_feed(

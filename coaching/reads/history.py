@@ -372,7 +372,7 @@ def _lift_days(client_id: int, until_on: date, weeks: int) -> QuerySet[LiftDay]:
 
 
 def _lift_histories(rows: QuerySet[LiftDay], until_on: date, weeks: int) -> list[LiftHistory]:
-    lifts: dict[tuple[int, str, str], tuple[tuple[str, ...], list[LiftPoint]]] = {}
+    lifts: dict[tuple[int, str, str], tuple[tuple[str, str, str, str], list[LiftPoint]]] = {}
     for exercise_id, *cells in rows.values_list("exercise_id", *LIFT_COLUMNS, *POINT_COLUMNS):
         code, name, side, track, *point = cells
         _, points = lifts.setdefault((exercise_id, side, track), ((code, name, side, track), []))

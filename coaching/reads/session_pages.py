@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 
 from coaching.models import LoggedSet, PainReport, Session
 from coaching.models.base import ListQuerySet
+from coaching.reads.newest import Mark, mark_of_records
 
 
 class SetRow(NamedTuple):
@@ -69,9 +70,18 @@ REPORT_COLUMNS = (
 )  # fmt: skip
 
 
-def page_sessions(client_id: int) -> ListQuerySet[Session]:
-    """A client's kept sessions, with the scheduled session that each was done for."""
-    return Session.objects.filter(client_id=client_id).kept().select_related("client", "scheduled_session")
+@dataclass(frozen=True, slots=True)
+class OpenedSessions:
+    """`mark` differs whenever any session of the client does."""
+
+    rows: ListQuerySet[Session]
+    mark: Mark | None
+
+
+def opened_sessions(client_id: int) -> OpenedSessions:
+    """A client's kept sessions, each with the scheduled session that it was done for."""
+    kept = Session.objects.filter(client_id=client_id).kept()
+    return OpenedSessions(kept.select_related("client", "scheduled_session"), mark_of_records(client_id))
 
 
 def contents_of(sessions: Collection[Session]) -> Mapping[int, SessionContent]:

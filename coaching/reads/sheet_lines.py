@@ -1,7 +1,7 @@
 """The sheet's lines: ordered by urgency and evidence, and what need not be read first folded."""
 
 import uuid
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -107,8 +107,14 @@ class StandingAlert:
     sentence: str
     evidence: Mapping[str, Any]
     method: str
-    worse_since_on: date | None
-    p_value: float | None
+
+    @property
+    def worse_since_on(self) -> date | None:
+        return worse_since_of(self.evidence)
+
+    @property
+    def p_value(self) -> float | None:
+        return p_value_of(self.evidence)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +130,9 @@ def standing_alerts(client_ids: Collection[int], on: date) -> list[StandingAlert
         "id", "uid", "client_id", "kind", "target", "severity", "status", "opened_on", "sentence", "evidence",
         "method",
     )  # fmt: skip
+    rows: Iterable[tuple[Any, ...]]
     rows = Alert.objects.filter(client__among=client_ids).wanting_attention(on).values_list(*columns)
-    return [StandingAlert(*row, worse_since_of(row[9]), p_value_of(row[9])) for row in rows]
+    return [StandingAlert(*row) for row in rows]
 
 
 def sheet_entries(
