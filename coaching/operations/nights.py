@@ -12,9 +12,9 @@ from coaching.compute.local_days import hours_in_local_day, newest_due_night
 from coaching.models import Alert, Client, Night, NightClient, NightClientState, NightStatus, Practice
 from coaching.models.scope import across_practices
 
-CHUNK = 50
+CHUNK = 200
 MAX_ATTEMPTS = 3
-# A worker that died with fifty clients in hand accuses none of them: of deaths, only those alone are counted.
+# A worker that died with two hundred clients in hand accuses none of them: of deaths, only those alone are counted.
 MAX_ATTEMPTS_OF_A_KILLER = MAX_ATTEMPTS + 1
 # Connections are lost for many reasons, of which a client is the least likely one.
 CUT_OFF, MAX_ATTEMPTS_OF_THE_CUT_OFF = "connection_lost", 12
