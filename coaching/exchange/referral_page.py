@@ -5,6 +5,7 @@ import base64
 from django.template.loader import render_to_string
 
 from coaching.charts import DRAWING_VERSION, draw_site
+from coaching.exchange.referral_pdf import PAGE_BOTTOM, open_document, write_page
 from coaching.exchange.referral_words import ReferralPage, Room, page_of
 from coaching.reads.referrals import ReferralSummary, summary_tag
 
@@ -31,8 +32,6 @@ def referral_html(summary: ReferralSummary) -> bytes:
 
 def referral_pdf(summary: ReferralSummary) -> bytes:
     """The page as PDF, the same bytes for the same summary."""
-    from coaching.exchange.referral_pdf import open_document, write_page
-
     page = fitting_page(summary)
     with open_document(page.title, summary.written_at) as document:
         write_page(document, page, draw_site(summary.weeks, format="png"))
@@ -41,9 +40,6 @@ def referral_pdf(summary: ReferralSummary) -> bytes:
 
 def fitting_page(summary: ReferralSummary) -> ReferralPage:
     """As much as one sheet of A4 holds; what is left out is counted on it."""
-    # Late, as above: its library takes longer to load than the whole of Django.
-    from coaching.exchange.referral_pdf import PAGE_BOTTOM, open_document, write_page
-
     pages = (page_of(summary, room) for room in ROOMS)
     with open_document("", summary.written_at) as trial:
         return next(page for page in pages if write_page(trial, page) <= PAGE_BOTTOM)
