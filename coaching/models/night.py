@@ -1,12 +1,12 @@
 """One practice's run for one local date, each client's outcome in it, and what it scored."""
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
-from django.db import models
-from django.db.models import Q
+from django.db import connection, models
+from django.db.models import Q, Value
 
 from coaching.models.base import ListQuerySet, one_of
-from coaching.models.scoped import OfPractice, ScopedQuerySet
+from coaching.models.scoped import OfPractice, ScopedQuerySet, statement_of
 
 
 class NightStatus(models.TextChoices):
@@ -58,6 +58,18 @@ class NightClientState(models.TextChoices):
     FAILED = "failed"
 
 
+class NightClientQuerySet(ScopedQuerySet["NightClient"]):
+    def list_all(self, clients: ScopedQuerySet[Any], *, night: Night) -> None:
+        """A turn in this night for each of the clients who has none, without bringing them here."""
+        made = (Value(night.id), Value(0), Value(NightClientState.TODO.value), Value(0), Value(""))
+        found, values = statement_of(clients.values_list("practice_id", "id", *made))
+        names = "practice_id, client_id, night_id, revision, state, attempts, error_code"
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f"INSERT INTO coaching_nightclient ({names}) {found} ON CONFLICT DO NOTHING", values
+            )
+
+
 class NightClient(OfPractice):
     """One client's turn in a night; `attempts` is committed before the work, so a killer is found out.
 
@@ -74,6 +86,8 @@ class NightClient(OfPractice):
     error_code = models.CharField(max_length=80, blank=True)
     claimed_at = models.DateTimeField(null=True)
     done_at = models.DateTimeField(null=True)
+
+    objects: ClassVar = NightClientQuerySet.as_manager()
 
     class Meta:
         constraints = [

@@ -108,15 +108,17 @@ class ScopedQuerySet(models.QuerySet[Row]):
         with connection.cursor() as cursor:
             cursor.execute(statement, [json.dumps(document, default=_as_text, allow_nan=False)])
 
-    def as_statement(self) -> tuple[str, tuple[Any, ...]]:
-        """The query with its parameters, for whoever asks it as a part of another one."""
-        self._check_scope()
-        return self.query.sql_with_params()
-
     # As Django marks its own, so that managers have them.
     _update.queryset_only = False  # type: ignore[attr-defined]
     _insert.queryset_only = False  # type: ignore[attr-defined]
     delete.queryset_only = True  # type: ignore[attr-defined]
+
+
+def statement_of(rows: models.QuerySet[Any]) -> tuple[str, tuple[Any, ...]]:
+    """The query with its parameters, for whoever asks it as a part of another one. Raises EmptyResultSet."""
+    if isinstance(rows, ScopedQuerySet):
+        rows._check_scope()
+    return rows.query.sql_with_params()
 
 
 def _insert_document(model: type[models.Model]) -> tuple[str, list[Any]]:

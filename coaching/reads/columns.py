@@ -1,6 +1,6 @@
 """Rows of a query as arrays, a column each: no object is made for a row, and no loop goes over them."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -14,7 +14,7 @@ from psycopg import ClientCursor, Cursor
 from psycopg.adapt import Loader
 from psycopg.pq import Format
 
-from coaching.models.scoped import ScopedQuerySet
+from coaching.models.scoped import statement_of
 
 Column = Any  # an array, or for texts a list
 Ints = NDArray[np.int64]
@@ -60,9 +60,9 @@ def columns(rows: QuerySet[Any], **kinds: type) -> list[Column]:
     return [_made(cell, kind) for cell, kind in zip(turned, each_kind, strict=True)]
 
 
-def _arrays(rows: ScopedQuerySet[Any], kinds: Sequence[type]) -> Sequence[Any]:
+def _arrays(rows: QuerySet[Any], kinds: Sequence[type]) -> Sequence[Any]:
     try:
-        inner, params = rows.as_statement()
+        inner, params = statement_of(rows)
     except EmptyResultSet:  # one that asks for one of no ids
         return [None] * len(kinds)
     names = [f"c{place}" for place in range(len(kinds))]
@@ -110,11 +110,10 @@ def code_of(field: str, words: Sequence[str]) -> Case:
     return Case(*places, default=Value(-1), output_field=IntegerField())
 
 
-def numbered(texts: Iterable[str]) -> tuple[Ints, list[str]]:
+def numbered(texts: Sequence[str]) -> tuple[Ints, list[str]]:
     """A number for each text, alike for alike ones, and the texts by number."""
-    known: dict[str, int] = {}
-    numbers = [known.setdefault(text, len(known)) for text in texts]
-    return np.array(numbers, dtype=np.int64), list(known)
+    number = {text: place for place, text in enumerate(dict.fromkeys(texts))}
+    return np.fromiter(map(number.__getitem__, texts), np.int64, len(texts)), list(number)
 
 
 def places_of(ids: Column, place_of: Mapping[int, int]) -> Ints:

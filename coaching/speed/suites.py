@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from coaching.speed import night
+from coaching.speed import growth, night
 from coaching.speed.measuring import Measured
 
 Tell = Callable[[str], object]
@@ -26,5 +26,11 @@ SUITES = {
         {"clients": 10_000, "practices": 20, "weeks": 16, "sets_per_session": 20},
         3,
         night.run,
+    ),
+    "growth": Suite(
+        "years of many clients on PostgreSQL: sizes, two workers, sets in one table or in parts",
+        {"clients": 10_000, "practices": 20, "weeks": 104, "sets_per_session": 20},
+        3,
+        growth.run,
     ),
 }
