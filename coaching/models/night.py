@@ -24,7 +24,9 @@ class NightQuerySet(ScopedQuerySet["Night"]):
 
 class Night(OfPractice):
     id = models.BigAutoField(primary_key=True)
-    practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="nights")
+    practice = models.ForeignKey(
+        "coaching.Practice", on_delete=models.CASCADE, related_name="nights", db_index=False
+    )
     night_on = models.DateField()
     zone = models.CharField(max_length=64)
     status = models.CharField(max_length=10, default=NightStatus.DUE)
@@ -78,7 +80,7 @@ class NightClient(OfPractice):
 
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="+")
-    night = models.ForeignKey(Night, on_delete=models.CASCADE, related_name="night_clients")
+    night = models.ForeignKey(Night, on_delete=models.CASCADE, related_name="night_clients", db_index=False)
     client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="+")
     revision = models.PositiveSmallIntegerField(default=0)
     state = models.CharField(max_length=8, default=NightClientState.TODO)
@@ -110,7 +112,9 @@ class Score(OfPractice):
 
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="+")
-    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="scores")
+    client = models.ForeignKey(
+        "coaching.Client", on_delete=models.CASCADE, related_name="scores", db_index=False
+    )
     night_on = models.DateField()
     revision = models.PositiveSmallIntegerField(default=0)
     adherence_low = models.FloatField(null=True)
