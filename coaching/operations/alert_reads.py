@@ -10,7 +10,7 @@ from coaching.errors import ForbiddenError, InvalidError, NotFoundError
 from coaching.models import Actor, Alert, Client, Membership, Score
 from coaching.models.base import ListQuerySet
 from coaching.operations.alerts import visible_alert
-from coaching.operations.audit import record_reads
+from coaching.operations.audit import record_reads, record_reads_again
 from coaching.reads.alerts import alerts_for, scores_for
 from coaching.reads.clients import client_for
 from coaching.reads.memberships import members_of
@@ -71,7 +71,7 @@ def note_sheet_shown(
 ) -> None:
     """Whoever holds the sheet already is told that it stands, and reads of these clients by that."""
     keys = [client.audit_key for client in ground.clients if client.uid in shown]
-    record_reads(actor=actor, subject_keys=keys, record_kind="sheet", now=now)
+    record_reads_again(actor=actor, subject_keys=keys, record_kind="sheet", now=now)
 
 
 def _today(membership: Membership, now: datetime) -> date:

@@ -86,16 +86,30 @@ def record_reads(*, actor: Actor, subject_keys: list[uuid.UUID], record_kind: st
     record_reads_of(actor=actor, read=[(key, record_kind) for key in subject_keys], now=now)
 
 
+def record_reads_again(
+    *, actor: Actor, subject_keys: list[uuid.UUID], record_kind: str, now: datetime
+) -> None:
+    """The same for what is read again and again: what is on the trail already is looked up, not written.
+
+    A write waits for every other writer on SQLite, and for the disk on both.
+    """
+    read = [(key, record_kind) for key in subject_keys]
+    _check_may_read(actor, read)
+    told = _told_this_hour(actor, subject_keys, record_kind, now)
+    _add_reads(actor, [each for each in read if each[0] not in told], now)
+
+
 def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], now: datetime) -> None:
     """The same for records of several kinds: whose, and of which kind.
 
-    Every reading comes by here, so this is where all but the client are refused what was withdrawn: raises
-    ConsentMissingError. What is on the trail already is looked up rather than written again, since a write
-    makes others wait on SQLite and a commit wait for the disk on both.
+    Every reading comes by these, so here all but the client are refused what was withdrawn: raises
+    ConsentMissingError.
     """
     _check_may_read(actor, read)
-    read_hour = now.replace(minute=0, second=0, microsecond=0)
-    told = _told_this_hour(actor, read, read_hour)
+    _add_reads(actor, read, now)
+
+
+def _add_reads(actor: Actor, read: Collection[tuple[uuid.UUID, str]], now: datetime) -> None:
     _add(
         [
             AuditEvent(
@@ -106,30 +120,32 @@ def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], no
                 subject_key=key,
                 action="read",
                 record_kind=record_kind,
-                read_hour=read_hour,
+                read_hour=_hour_of(now),
             )
             for key, record_kind in read
-            if (key, record_kind) not in told
         ],
         is_once_an_hour=True,
     )
 
 
+def _hour_of(now: datetime) -> datetime:
+    return now.replace(minute=0, second=0, microsecond=0)
+
+
 def _told_this_hour(
-    actor: Actor, read: Collection[tuple[uuid.UUID, str]], read_hour: datetime
-) -> set[tuple[uuid.UUID, str]]:
-    """Which of these the trail has from this device already; without a device each reading is told anew."""
-    if actor.device_id is None or not read:
+    actor: Actor, subject_keys: list[uuid.UUID], record_kind: str, now: datetime
+) -> set[uuid.UUID | None]:
+    """Whose reading the trail has from this device already; without a device each is told anew."""
+    if actor.device_id is None or not subject_keys:
         return set()
     rows = AuditEvent.objects.filter(
         account_id=actor.account_id,
         device_id=actor.device_id,
-        read_hour=read_hour,
-        record_kind__in={record_kind for _, record_kind in read},
-        subject_key__in={key for key, _ in read},
+        read_hour=_hour_of(now),
+        record_kind=record_kind,
+        subject_key__in=subject_keys,
     )
-    found = rows.values_list("subject_key", "record_kind")
-    return {(key, record_kind) for key, record_kind in found if key is not None}
+    return set(rows.values_list("subject_key", flat=True))
 
 
 def record_read_by_feed(

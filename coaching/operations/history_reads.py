@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from coaching.errors import NotFoundError
 from coaching.models import MIDLINE_JOINTS, Actor, Client, Joint, SetSide, SiteSide
-from coaching.operations.audit import record_reads
+from coaching.operations.audit import record_reads_again
 from coaching.reads.adherence_weeks import AdherenceWeeks, WholeHistory, adherence_weeks, whole_history
 from coaching.reads.catalogue import exercise_named
 from coaching.reads.clients import client_for
@@ -89,7 +89,7 @@ def read_adherence_weeks(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now
 
 def _client_read(actor: Actor, client_uid: uuid.UUID, now: datetime) -> Client:
     client = client_for(actor, client_uid)
-    record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="history", now=now)
+    record_reads_again(actor=actor, subject_keys=[client.audit_key], record_kind="history", now=now)
     return client
 
 

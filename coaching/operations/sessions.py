@@ -22,7 +22,7 @@ from coaching.errors import (
 )
 from coaching.models import Actor, ChangeKind, Client, LoggedSet, Session
 from coaching.operations import pain, rollups
-from coaching.operations.audit import record_changes, record_reads
+from coaching.operations.audit import record_changes, record_reads, record_reads_again
 from coaching.operations.changes import note_scheduled_session
 from coaching.operations.entries import FIRST_INSTANT, SessionEntry, SetEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
@@ -174,7 +174,7 @@ def read_session(*, actor: Actor, session_uid: uuid.UUID, now: datetime) -> Sess
 def open_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> OpenedSessions:
     """A client's kept sessions, with the reading on the trail; what they hold comes page by page."""
     client = client_for(actor, client_uid)
-    record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="session", now=now)
+    record_reads_again(actor=actor, subject_keys=[client.audit_key], record_kind="session", now=now)
     return opened_sessions(client.id)
 
 
