@@ -12,8 +12,10 @@ from rest_framework.response import Response
 from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from api.fields import StrictSerializer
+from api.history_body import history_body
 from api.listing import DigitsField
-from coaching.operations.history_reads import read_history
+from api.marks import Mark
+from coaching.operations.history_reads import open_history
 from coaching.reads.adherence_weeks import AdherenceWeek, AdherenceWeeks, WholeHistory
 from coaching.reads.alert_openings import AlertOpening
 from coaching.reads.history import (
@@ -159,10 +161,12 @@ class HistoryView(Endpoint):
     @extend_schema(operation_id="history_get", responses={200: HistoryOut})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """Joint reps, load and pain of sites by ISO week, estimates of lifts, adherence by week, RIR bias."""
-        history = read_history(
+        opened = open_history(
             actor=self.actor, client_uid=client_id, weeks=self.asked["weeks"], now=timezone.now()
         )
-        return Response(HistoryOut(history).data)
+        mark = Mark(request, self.actor, opened.mark)
+        word = mark.word_held()
+        return mark.tagged(Response(history_body(opened.made()))) if word is None else mark.unchanged(word)
 
 
 urlpatterns = [path("clients/<uuid:client_id>/history", HistoryView.as_view())]

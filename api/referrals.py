@@ -2,7 +2,7 @@
 
 import uuid
 from collections.abc import Callable
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.http import HttpResponse
 from django.urls import path
@@ -20,7 +20,6 @@ from api.fields import CodeField, TextField, WithOwnId
 from api.listing import SiteListQuery
 from api.pictures import AddressDecides
 from coaching.exchange.referral_fhir import referral_fhir
-from coaching.exchange.referral_page import page_tag, referral_html, referral_pdf
 from coaching.models import Joint, Referral, SiteSide
 from coaching.operations.referrals import read_referral_summary, read_referrals, write_referral
 from coaching.reads.referrals import ReferralSummary
@@ -93,7 +92,7 @@ class ReferralFileView(Endpoint):
         summary = read_referral_summary(
             actor=self.actor, client_uid=client_id, referral_uid=referral_id, now=timezone.now()
         )
-        headers = {"ETag": f'"{page_tag(summary, self.ending)}"'}
+        headers = {"ETag": f'"{_pages().page_tag(summary, self.ending)}"'}
         if is_known(request, headers["ETag"]):
             return HttpResponse(status=304, headers=headers)
         headers["Content-Disposition"] = f'inline; filename="referral.{self.ending}"'
@@ -101,8 +100,25 @@ class ReferralFileView(Endpoint):
         return HttpResponse(type(self).write(summary), content_type=self.content_type, headers=headers)
 
 
+def _pages() -> Any:
+    """What lays pages out, loaded late: its library takes longer to load than the whole of Django."""
+    from coaching.exchange import referral_page
+
+    return referral_page
+
+
+def _html(summary: ReferralSummary) -> bytes:
+    page: bytes = _pages().referral_html(summary)
+    return page
+
+
+def _pdf(summary: ReferralSummary) -> bytes:
+    page: bytes = _pages().referral_pdf(summary)
+    return page
+
+
 class ReferralHtmlView(ReferralFileView):
-    content_type, ending, write = "text/html; charset=utf-8", "html", referral_html
+    content_type, ending, write = "text/html; charset=utf-8", "html", _html
 
     @extend_schema(operation_id="referral_get_html", responses={(200, "text/html"): OpenApiTypes.STR})
     def get(self, request: Request, client_id: uuid.UUID, referral_id: uuid.UUID) -> HttpResponse:
@@ -111,7 +127,7 @@ class ReferralHtmlView(ReferralFileView):
 
 
 class ReferralPdfView(ReferralFileView):
-    content_type, ending, write = "application/pdf", "pdf", referral_pdf
+    content_type, ending, write = "application/pdf", "pdf", _pdf
 
     @extend_schema(operation_id="referral_get_pdf", responses={(200, "application/pdf"): OpenApiTypes.BINARY})
     def get(self, request: Request, client_id: uuid.UUID, referral_id: uuid.UUID) -> HttpResponse:

@@ -27,8 +27,10 @@ from api.fields import (
     WholeField,
 )
 from api.listing import DatedListQuery
+from api.marks import Mark
 from api.pain_fields import DeleteQuery, PainReportInSession, PainReportOut, UrgentOut, pain_entry
 from api.problems import Problem, faults_of, problem_body, problem_of
+from api.session_body import session_body
 from coaching.errors import DiffersError, ForbearError
 from coaching.models import Actor, EndedBy, LoadUnit, LoggedSet, Session, SetKind, SetSide
 from coaching.operations.entries import MAX_SETS, SessionEntry, SetEntry
@@ -38,14 +40,15 @@ from coaching.operations.sessions import (
     Recorded,
     confirm_set,
     delete_session,
+    open_sessions,
     read_session,
-    read_sessions,
     record_batch,
     record_session,
     session_for,
 )
 from coaching.reads.clients import written_client
 from coaching.reads.loads import exact_load_kg
+from coaching.reads.session_pages import contents_of
 from coaching.reads.sessions import sessions_with_content
 
 MAX_BATCH = 100
@@ -329,8 +332,14 @@ class ClientSessionsView(Endpoint):
     @extend_schema(operation_id="session_list", responses={200: SessionOut(many=True)})
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client's sessions, newest stored first, in cursor pages; from and until are of performed_on."""
-        rows = read_sessions(actor=self.actor, client_uid=client_id, now=timezone.now())
-        return self.page(rows, lambda row: SessionOut(row).data)
+        opened = open_sessions(actor=self.actor, client_uid=client_id, now=timezone.now())
+        mark = Mark(request, self.actor, opened.mark)
+        word = mark.word_held()
+        if word is not None:
+            return mark.unchanged(word)
+        found = self.page_rows(opened.rows)
+        contents = contents_of(found.rows)
+        return mark.tagged(self.page_of(found, [session_body(row, contents[row.id]) for row in found.rows]))
 
 
 class SetConfirmationView(Endpoint):

@@ -1,7 +1,5 @@
 """The morning sheet over HTTP."""
 
-from typing import Any
-
 from django.urls import path
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -13,10 +11,12 @@ from rest_framework.response import Response
 from api.computed import ComputedOut
 from api.endpoint import Endpoint
 from api.fields import DayField, IdField, StrictSerializer
+from api.marks import Mark
 from api.permissions import IsCoach
 from api.picture_links import HELP, picture_link
-from coaching.operations.alert_reads import read_sheet
-from coaching.reads.calendar import practice_today
+from api.sheet_body import sheet_body
+from api.shown_words import named_in, word_of
+from coaching.operations.alert_reads import note_sheet_shown, open_sheet, read_sheet
 from coaching.reads.sheet import (
     ExpiringRestriction,
     MorningSheet,
@@ -180,10 +180,16 @@ class SheetView(Endpoint):
     def get(self, request: Request) -> Response:
         """Who needs your attention this morning, in order, and why."""
         now = timezone.now()
-        on = self.asked.get("on") or practice_today(self.actor, now)
-        sheet = read_sheet(actor=self.actor, on=on, now=now, coach_uid=self.asked.get("coach"))
-        body: dict[str, Any] = SheetOut(sheet).data
-        return Response(body)
+        asked = {"on": self.asked.get("on"), "coach_uid": self.asked.get("coach")}
+        ground = open_sheet(actor=self.actor, now=now, **asked)
+        mark, listed = Mark(request, self.actor, ground.mark), [client.uid for client in ground.clients]
+        word = mark.word_held()
+        if word is not None:
+            shown = named_in(word, listed)
+            note_sheet_shown(actor=self.actor, ground=ground, shown=shown, now=now)
+            return mark.unchanged(word)
+        sheet = read_sheet(actor=self.actor, ground=ground, now=now)
+        return mark.tagged(Response(sheet_body(sheet)), word_of(sheet.clients_shown, listed))
 
 
 urlpatterns = [path("morning-sheet", SheetView.as_view())]

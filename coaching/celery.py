@@ -8,9 +8,13 @@ from typing import Any
 
 import structlog
 from celery import Celery
-from celery.signals import setup_logging, worker_ready, worker_shutting_down
+from celery.signals import setup_logging, worker_init, worker_ready, worker_shutting_down
+from django.core.management.base import SystemCheckError
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coaching.settings")
+# Django's checks would load every address of the API, which a worker never serves and which takes longer than
+# all the rest of its start. `manage.py` makes them; a worker makes those of what it works with.
+os.environ.setdefault("CELERY_SKIP_CHECKS", "1")
 
 app = Celery("coaching", include=["coaching.tasks"])
 app.config_from_object("django.conf:settings", namespace="CELERY")
@@ -55,6 +59,17 @@ def ring() -> None:
             app.send_task(TICK, connection=connection, expires=TICK_EXPIRES_S, retry=False)
     except Exception as error:
         log.info("bell_not_heard", error=type(error).__name__)
+
+
+@worker_init.connect
+def check_models(**_: Any) -> None:
+    """A worker with faulty models does not start."""
+    from django.core import checks
+
+    found = checks.run_checks(tags=[checks.Tags.models])
+    faults = [fault for fault in found if fault.is_serious() and not fault.is_silenced()]
+    if faults:
+        raise SystemCheckError("\n".join(map(str, faults)))
 
 
 @worker_ready.connect

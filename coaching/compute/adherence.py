@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
 from coaching.compute.scheduled_sessions import (
     DEFAULT_SETTINGS,
     NOT_DONE,

@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 from math import erfc, isnan, nan, sqrt
-from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
+from coaching.compute.arrays import ArrayLike, NDArray
+from coaching.compute.normal import two_sided_z
 from coaching.compute.progress import DEFAULT_SETTINGS, REGRESSING, STALLED, LiftAssessments, ProgressSettings
 from coaching.compute.trends import false_discovery_control
 
@@ -141,4 +141,4 @@ def _upper_tail(z: float) -> float:
 
 
 def _quantile(confidence: float) -> float:
-    return NormalDist().inv_cdf((1 + confidence) / 2)
+    return two_sided_z(confidence)

@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+
+from coaching.compute.arrays import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
+from coaching.compute.arrays import ArrayLike, NDArray
 from coaching.compute.broken_line import fit_broken_lines
 
 Floats = NDArray[np.float64]

@@ -1,12 +1,12 @@
 """Does the pain of a joint site climb, and does its volume climb with it?"""
 
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
 from coaching.compute.broken_line import BrokenLineFits, fit_broken_lines
+from coaching.compute.normal import two_sided_z
 from coaching.compute.volume_change import compare_volume, volume_change_since
 
 Floats = NDArray[np.float64]
@@ -204,7 +204,7 @@ def assess_sites(
     )
     is_with_volume = climbs & is_volume_up
     is_rising = climbs_clearly & ~is_with_volume
-    half_width = NormalDist().inv_cdf((1 + settings.interval) / 2) * fits.slope_se_per_day
+    half_width = two_sided_z(settings.interval) * fits.slope_se_per_day
     return SiteAssessments(
         is_pain_with_volume=is_with_volume,
         is_pain_rising=is_rising,

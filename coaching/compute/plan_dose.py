@@ -4,8 +4,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
 from coaching.compute.effort import are_hard_sets
 from coaching.compute.exercise_profile import ExerciseProfile, muscle_role
 from coaching.compute.exposure import (

@@ -1,10 +1,11 @@
 """Does a lift still move as its training status lets expect, does it stand still, or does it fall?"""
 
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
+
+from coaching.compute.arrays import NDArray
+from coaching.compute.normal import two_sided_z
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -171,7 +172,7 @@ def assess_lifts(
         n_used, is_recent.sum(axis=1), last_day - first_day, status_index, attendance, settings
     )
     slope, slope_se, noise = _weekly_slopes(times_days, e1rm_kg, is_used, settings)
-    half_width = NormalDist().inv_cdf((1 + settings.interval) / 2) * slope_se
+    half_width = two_sided_z(settings.interval) * slope_se
     best_recent = _best(e1rm_kg, is_recent)
     best_before = _best(e1rm_kg, is_used & ~is_recent)
     fall = _fall(times_days, e1rm_kg, is_used, settings.mdc_exposures)
@@ -234,7 +235,7 @@ def minimal_detectable_change(noise: Floats, n_averaged: int = 1, confidence: fl
         raise ValueError(f"n_averaged must be 1 or more, got {n_averaged}")
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must lie between 0 and 1, got {confidence}")
-    z = NormalDist().inv_cdf((1 + confidence) / 2)
+    z = two_sided_z(confidence)
     return np.asarray(z * np.sqrt(2 / n_averaged) * noise)
 
 

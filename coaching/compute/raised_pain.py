@@ -4,8 +4,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
 from coaching.compute.pain import check_pain
 from coaching.compute.red_flags import PAIN_JUMP_POINTS
 

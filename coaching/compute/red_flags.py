@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
 from coaching.compute.pain import check_pain
 from coaching.compute.symptom_phrases import PHRASES
 from coaching.compute.symptoms import FOLLOW_UPS, SYMPTOMS, Symptom, Urgency

@@ -1,11 +1,11 @@
 """Left against right: how far a lift's e1RM and a joint's pain lie apart, and if that is more than noise."""
 
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
+from coaching.compute.normal import two_sided_z
 from coaching.compute.pain import check_pain
 
 Floats = NDArray[np.float64]
@@ -266,7 +266,7 @@ def _noise(residual: Floats, n: Ints, n_fitted: int, assumed: float, settings: S
 
 
 def _z(settings: SideSettings) -> float:
-    return NormalDist().inv_cdf((1 + settings.confidence) / 2)
+    return two_sided_z(settings.confidence)
 
 
 def _percent_of_larger(apart: Floats) -> Floats:

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+
+from coaching.compute.arrays import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 

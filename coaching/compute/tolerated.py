@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-from numpy.typing import NDArray
 
+from coaching.compute.arrays import NDArray
 from coaching.compute.pain import MORNING_TOLERANCE, check_pain, is_over_limit, is_unsettled
 
 Floats = NDArray[np.float64]

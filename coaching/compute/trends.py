@@ -4,13 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from math import erfc, sqrt
-from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
+from coaching.compute.arrays import ArrayLike, NDArray
 from coaching.compute.hinge import hinge_fit as hinge_fit
 from coaching.compute.hinge import hinge_fit_many as hinge_fit_many
+from coaching.compute.normal import two_sided_z
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -243,7 +243,7 @@ def theil_sen_many(times: ArrayLike, values: ArrayLike, confidence: float = 0.95
     series, when = np.where(is_used, series, np.nan), np.where(is_used, when, np.nan)
     first, second = np.triu_indices(series.shape[1], 1)
     found = np.full((4, len(series)), np.nan)
-    half_width = NormalDist().inv_cdf((1 + confidence) / 2) * _sen_sd(when, series, is_used)
+    half_width = two_sided_z(confidence) * _sen_sd(when, series, is_used)
     for rows in _chunks(len(series), max(1, len(first))):
         steps = when[rows][:, second] - when[rows][:, first]
         slopes = np.full(steps.shape, np.nan)

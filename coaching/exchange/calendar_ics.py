@@ -3,11 +3,13 @@
 import hashlib
 from collections.abc import Iterable
 from datetime import timedelta
-
-from icalendar import Calendar, Event
+from typing import TYPE_CHECKING
 
 from coaching.models import ScheduledStatus
 from coaching.reads.calendar_feed import FedSession
+
+if TYPE_CHECKING:
+    from icalendar import Event
 
 REFRESH = timedelta(hours=6)
 DAY = timedelta(days=1)
@@ -19,6 +21,8 @@ def calendar_of_sessions(sessions: Iterable[FedSession]) -> bytes:
     A session has a date and no hour, so it is a day of the client's own calendar: no zone and no change of
     the clocks can move it. A session that is not planned any more is cancelled, and nobody is told why.
     """
+    from icalendar import Calendar  # late: most processes answer no calendar
+
     calendar = Calendar()
     calendar.add("prodid", "-//Forbear//Scheduled sessions//EN")
     calendar.add("version", "2.0")
@@ -37,7 +41,9 @@ def calendar_tag(calendar: bytes) -> str:
     return hashlib.sha256(calendar).hexdigest()[:32]
 
 
-def _event(session: FedSession) -> Event:
+def _event(session: FedSession) -> "Event":
+    from icalendar import Event
+
     is_planned = session.status == ScheduledStatus.PLANNED
     event = Event()
     event.add("uid", str(session.uid))

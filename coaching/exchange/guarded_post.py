@@ -8,7 +8,6 @@ from functools import cache
 from typing import Any
 
 import httpcore
-import httpx
 
 from coaching.exchange.public_addresses import Place, Resolve, addresses_of
 
@@ -58,6 +57,8 @@ def post(
 @cache
 def public_roots() -> ssl.SSLContext:
     """The certificate authorities of the public internet; the environment has no say."""
+    import httpx  # late: most processes post nothing
+
     return httpx.create_ssl_context(trust_env=False)
 
 

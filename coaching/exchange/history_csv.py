@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,7 +60,7 @@ def read_pain_history(path: Path) -> tuple[PainHistory | None, tuple[RowProblem,
 
     Raises InvalidError for a file that is no such table, OSError for one that cannot be opened.
     """
-    rows, problems = _read(path, PAIN_COLUMNS, _pain_row)
+    rows, problems = _read(path, PAIN_COLUMNS, _pain_row, _Remembered())
     problems = (*problems, *_out_of_order(rows, lambda row: (row.site, row.day_on), is_once_a_day=True))
     if problems or not rows:
         return None, tuple(sorted(problems, key=lambda problem: problem.line))
@@ -79,8 +79,37 @@ def read_lift_history(path: Path) -> tuple[tuple[LiftRow, ...], tuple[RowProblem
     return tuple(row for _, row in rows), ()
 
 
+class _Remembered:
+    """Cells that were read well before: a history of pain has the same few of them many thousand times.
+
+    A row of such cells alone is as good as those that they come from; a site is remembered whole, since its
+    joint and its side have to fit.
+    """
+
+    def __init__(self) -> None:
+        self._sites: dict[tuple[str, ...], Series] = {}
+        self._days: dict[str, date] = {}
+        self._pains: dict[str, int | None] = {}
+        self._joint_reps: dict[str, float] = {}
+
+    def row(self, cells: Sequence[str]) -> _PainRow | None:
+        """The row of these cells, in the order of PAIN_COLUMNS; None if one of them is new."""
+        *site, day, pain, joint_reps = cells
+        try:
+            return _PainRow(
+                self._sites[tuple(site)], self._days[day], self._pains[pain], self._joint_reps[joint_reps]
+            )
+        except KeyError:
+            return None
+
+    def keep(self, cells: Sequence[str], row: _PainRow) -> None:
+        *site, day, pain, joint_reps = cells
+        self._sites[tuple(site)], self._days[day] = row.site, row.day_on
+        self._pains[pain], self._joint_reps[joint_reps] = row.pain, row.joint_reps
+
+
 def _read(
-    path: Path, columns: Sequence[str], read: Callable[[Cells], Row]
+    path: Path, columns: Sequence[str], read: Callable[[Cells], Row], remembered: Any = None
 ) -> tuple[list[tuple[int, Row]], tuple[RowProblem, ...]]:
     """Each good row with its line, and the problems of the others."""
     lines = records(text_of(path), keeps_blank=True)
@@ -89,7 +118,12 @@ def _read(
     check_columns(line, found_columns, columns, columns)
     rows: list[tuple[int, Row]] = []
     problems: list[RowProblem] = []
+    places = [found_columns.index(name) for name in columns]
     for line, cells in lines:
+        known = [cells[place] for place in places] if remembered and len(cells) == len(found_columns) else []
+        if known and (content := remembered.row(known)):
+            rows.append((line, content))
+            continue
         row = Cells(line, dict(zip(found_columns, map(plain_cell, cells), strict=False)))
         if len(cells) != len(found_columns):
             said = "is blank" if not any(cells) else f"has {len(cells)} cells, not {len(found_columns)}"
@@ -98,6 +132,8 @@ def _read(
             content = read(row)
             if not row.problems:
                 rows.append((line, content))
+                if known:
+                    remembered.keep(known, content)
         problems.extend(row.problems)
     return rows, tuple(problems)
 

@@ -1,7 +1,8 @@
 """What the coach should know about, with the evidence that says why."""
 
+from collections.abc import Mapping
 from datetime import date
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.db import models
 from django.db.models import Q
@@ -136,17 +137,29 @@ class Alert(PracticeRow):
 
     @property
     def worse_since_on(self) -> date | None:
-        """The day on which it became worse than what the coach had read; None again once that is read."""
-        since = self.evidence.get("worse_since_on")
-        return date.fromisoformat(since) if since else None
+        return worse_since_of(self.evidence)
 
     @property
     def p_value(self) -> float | None:
-        """How easily chance alone would have shown it; None for what is not screened."""
-        p_value = self.evidence.get("p_value")
-        return None if p_value is None else float(p_value)
+        return p_value_of(self.evidence)
 
     @property
     def worth_asking(self) -> list[str]:
-        """The questions that were kept with its sentence."""
-        return list(self.evidence.get("worth_asking", []))
+        return worth_asking_of(self.evidence)
+
+
+def worse_since_of(evidence: Mapping[str, Any]) -> date | None:
+    """The day on which it became worse than what the coach had read; None again once that is read."""
+    since = evidence.get("worse_since_on")
+    return date.fromisoformat(since) if since else None
+
+
+def p_value_of(evidence: Mapping[str, Any]) -> float | None:
+    """How easily chance alone would have shown it; None for what is not screened."""
+    p_value = evidence.get("p_value")
+    return None if p_value is None else float(p_value)
+
+
+def worth_asking_of(evidence: Mapping[str, Any]) -> list[str]:
+    """The questions that were kept with its sentence."""
+    return list(evidence.get("worth_asking", []))

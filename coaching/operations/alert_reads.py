@@ -1,19 +1,20 @@
 """Reading alerts, scores and the sheet, each with the reading on the audit trail."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from coaching.errors import ForbiddenError, InvalidError, NotFoundError
 from coaching.models import Actor, Alert, Client, Membership, Score
 from coaching.models.base import ListQuerySet
 from coaching.operations.alerts import visible_alert
-from coaching.operations.audit import record_reads
+from coaching.operations.audit import record_reads, record_reads_again
 from coaching.reads.alerts import alerts_for, scores_for
 from coaching.reads.clients import client_for
 from coaching.reads.memberships import members_of
-from coaching.reads.sheet import MorningSheet, morning_sheet
+from coaching.reads.sheet import MorningSheet, SheetGround, sheet_ground, sheet_on
 
 
 def read_alert(*, actor: Actor, alert_uid: uuid.UUID, now: datetime) -> Alert:
@@ -40,26 +41,41 @@ def read_scores(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQu
     return scores_for(actor, client_uid)
 
 
-def read_sheet(*, actor: Actor, on: date, now: datetime, coach_uid: uuid.UUID | None = None) -> MorningSheet:
-    """The actor's own morning sheet, or the one of the coach that a service names.
+def open_sheet(*, actor: Actor, on: date | None, now: datetime, coach_uid: uuid.UUID | None) -> SheetGround:
+    """What the actor's own morning sheet rests on, or the one of the coach that a service names.
 
-    Raises ForbiddenError for a client, NotFoundError, and InvalidError for a service that names nobody.
+    Nothing of it may be shown before one of the two below has put it on the trail. Without `on` it is of
+    today. Raises ForbiddenError for a client, NotFoundError, InvalidError for a service that names nobody.
     """
     if actor.is_service:
         within = set(Client.objects.visible_to(actor).values_list("id", flat=True))
-        sheet = morning_sheet(membership=_named_coach(actor, coach_uid), on=on, within=within)
-    elif actor.membership_id is None:
+        membership = _named_coach(actor, coach_uid)
+        return sheet_ground(membership=membership, on=on or _today(membership, now), within=within)
+    if actor.membership_id is None:
         raise ForbiddenError("Only coaches have a morning sheet.")
-    else:
-        membership = members_of(actor).select_related("practice").get(id=actor.membership_id)
-        if coach_uid not in (None, membership.uid):
-            raise ForbiddenError("Coaches read their own morning sheet.")
-        sheet = morning_sheet(membership=membership, on=on)
-    keys = Client.objects.filter(practice_id=actor.practice_id, uid__in=sheet.clients_shown).values_list(
-        "audit_key", flat=True
-    )
-    record_reads(actor=actor, subject_keys=list(keys), record_kind="sheet", now=now)
+    membership = members_of(actor).select_related("practice").get(id=actor.membership_id)
+    if coach_uid not in (None, membership.uid):
+        raise ForbiddenError("Coaches read their own morning sheet.")
+    return sheet_ground(membership=membership, on=on or _today(membership, now))
+
+
+def read_sheet(*, actor: Actor, ground: SheetGround, now: datetime) -> MorningSheet:
+    """The whole sheet; everybody on it counts as read."""
+    sheet = sheet_on(ground)
+    note_sheet_shown(actor=actor, ground=ground, shown=sheet.clients_shown, now=now)
     return sheet
+
+
+def note_sheet_shown(
+    *, actor: Actor, ground: SheetGround, shown: Collection[uuid.UUID], now: datetime
+) -> None:
+    """Whoever holds the sheet already is told that it stands, and reads of these clients by that."""
+    keys = [client.audit_key for client in ground.clients if client.uid in shown]
+    record_reads_again(actor=actor, subject_keys=keys, record_kind="sheet", now=now)
+
+
+def _today(membership: Membership, now: datetime) -> date:
+    return now.astimezone(ZoneInfo(membership.practice.zone)).date()
 
 
 def _named_coach(actor: Actor, coach_uid: uuid.UUID | None) -> Membership:

@@ -86,15 +86,32 @@ def record_reads(*, actor: Actor, subject_keys: list[uuid.UUID], record_kind: st
     record_reads_of(actor=actor, read=[(key, record_kind) for key in subject_keys], now=now)
 
 
+def record_reads_again(
+    *, actor: Actor, subject_keys: list[uuid.UUID], record_kind: str, now: datetime
+) -> None:
+    """The same for what is read again and again: what is on the trail already is looked up, not written.
+
+    A write waits for every other writer on SQLite, and for the disk on both.
+    """
+    read = [(key, record_kind) for key in subject_keys]
+    _check_may_read(actor, read)
+    told = _told_this_hour(actor, subject_keys, record_kind, now)
+    _add_reads(actor, [each for each in read if each[0] not in told], now)
+
+
 def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], now: datetime) -> None:
     """The same for records of several kinds: whose, and of which kind.
 
-    Every reading comes by here, so this is where all but the client are refused what was withdrawn: raises
+    Every reading comes by these, so here all but the client are refused what was withdrawn: raises
     ConsentMissingError.
     """
     _check_may_read(actor, read)
+    _add_reads(actor, read, now)
+
+
+def _add_reads(actor: Actor, read: Collection[tuple[uuid.UUID, str]], now: datetime) -> None:
     _add(
-        (
+        [
             AuditEvent(
                 practice_id=actor.practice_id,
                 at=now,
@@ -103,12 +120,32 @@ def record_reads_of(*, actor: Actor, read: Collection[tuple[uuid.UUID, str]], no
                 subject_key=key,
                 action="read",
                 record_kind=record_kind,
-                read_hour=now.replace(minute=0, second=0, microsecond=0),
+                read_hour=_hour_of(now),
             )
             for key, record_kind in read
-        ),
+        ],
         is_once_an_hour=True,
     )
+
+
+def _hour_of(now: datetime) -> datetime:
+    return now.replace(minute=0, second=0, microsecond=0)
+
+
+def _told_this_hour(
+    actor: Actor, subject_keys: list[uuid.UUID], record_kind: str, now: datetime
+) -> set[uuid.UUID | None]:
+    """Whose reading the trail has from this device already; without a device each is told anew."""
+    if actor.device_id is None or not subject_keys:
+        return set()
+    rows = AuditEvent.objects.filter(
+        account_id=actor.account_id,
+        device_id=actor.device_id,
+        read_hour=_hour_of(now),
+        record_kind=record_kind,
+        subject_key__in=subject_keys,
+    )
+    return set(rows.values_list("subject_key", flat=True))
 
 
 def record_read_by_feed(

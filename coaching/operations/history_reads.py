@@ -1,12 +1,13 @@
 """Reading what a client's sites, lifts and sessions went through, with the reading on the audit trail."""
 
 import uuid
-from datetime import date, datetime
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from coaching.errors import NotFoundError
 from coaching.models import MIDLINE_JOINTS, Actor, Client, Joint, SetSide, SiteSide
-from coaching.operations.audit import record_reads
+from coaching.operations.audit import record_reads_again
 from coaching.reads.adherence_weeks import AdherenceWeeks, WholeHistory, adherence_weeks, whole_history
 from coaching.reads.catalogue import exercise_named
 from coaching.reads.clients import client_for
@@ -17,12 +18,30 @@ from coaching.reads.history import (
     site_weeks,
 )
 from coaching.reads.lift_sides import LiftSidesHistory, lift_sides_history
+from coaching.reads.newest import Mark, mark_of_history
 
 
-def read_history(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: datetime) -> WholeHistory:
-    """Every site and lift of the last `weeks` ISO weeks of the client's zone. Raises NotFoundError."""
+@dataclass(frozen=True, slots=True)
+class OpenedHistory:
+    """A client's history that is on the trail and not made yet; `mark` differs for every other history."""
+
+    client_id: int
+    until_on: date
+    weeks: int
+    with_private: bool
+    mark: Mark | None
+
+    def made(self) -> WholeHistory:
+        return whole_history(self.client_id, self.until_on, self.weeks, with_private=self.with_private)
+
+
+def open_history(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now: datetime) -> OpenedHistory:
+    """Of every site and lift of the last `weeks` ISO weeks of the client's zone. Raises NotFoundError."""
     client = _client_read(actor, client_uid, now)
-    return whole_history(client.id, _today(client, now), weeks, with_private=actor.is_coach)
+    today = _today(client, now)
+    found = mark_of_history(client.id, client.practice_id, today + timedelta(days=1))
+    mark = None if found is None else (client.id, today, weeks, actor.is_coach, *found)
+    return OpenedHistory(client.id, today, weeks, actor.is_coach, mark)
 
 
 def read_site_weeks(
@@ -70,7 +89,7 @@ def read_adherence_weeks(*, actor: Actor, client_uid: uuid.UUID, weeks: int, now
 
 def _client_read(actor: Actor, client_uid: uuid.UUID, now: datetime) -> Client:
     client = client_for(actor, client_uid)
-    record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="history", now=now)
+    record_reads_again(actor=actor, subject_keys=[client.audit_key], record_kind="history", now=now)
     return client
 
 

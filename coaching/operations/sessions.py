@@ -21,9 +21,8 @@ from coaching.errors import (
     TrailError,
 )
 from coaching.models import Actor, ChangeKind, Client, LoggedSet, Session
-from coaching.models.base import ListQuerySet
 from coaching.operations import pain, rollups
-from coaching.operations.audit import record_changes, record_reads
+from coaching.operations.audit import record_changes, record_reads, record_reads_again
 from coaching.operations.changes import note_scheduled_session
 from coaching.operations.entries import FIRST_INSTANT, SessionEntry, SetEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
@@ -43,6 +42,7 @@ from coaching.operations.versions import (
     not_there,
 )
 from coaching.reads.clients import client_for
+from coaching.reads.session_pages import OpenedSessions, opened_sessions
 from coaching.reads.sessions import with_content
 
 LATEST_AHEAD = timedelta(hours=24)
@@ -171,11 +171,11 @@ def read_session(*, actor: Actor, session_uid: uuid.UUID, now: datetime) -> Sess
     return session
 
 
-def read_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> ListQuerySet[Session]:
-    """A client's kept sessions with all they hold, with the reading on the audit trail."""
+def open_sessions(*, actor: Actor, client_uid: uuid.UUID, now: datetime) -> OpenedSessions:
+    """A client's kept sessions, with the reading on the trail; what they hold comes page by page."""
     client = client_for(actor, client_uid)
-    record_reads(actor=actor, subject_keys=[client.audit_key], record_kind="session", now=now)
-    return with_content(Session.objects.filter(client=client).kept())
+    record_reads_again(actor=actor, subject_keys=[client.audit_key], record_kind="session", now=now)
+    return opened_sessions(client.id)
 
 
 @transaction.atomic

@@ -31,7 +31,8 @@ def alert_openings(
         kind__in=kinds,
         opened_on__range=(first_on, until_on + timedelta(days=1)),
     ).order_by("opened_on", "id")
+    columns = ("client_id", "target", "opened_on", "kind")
     found: defaultdict[tuple[int, str], list[AlertOpening]] = defaultdict(list)
-    for row in rows:
-        found[row.client_id, row.target].append(AlertOpening(row.opened_on, row.kind))
+    for client_id, target, opened_on, kind in rows.values_list(*columns):
+        found[client_id, target].append(AlertOpening(opened_on, kind))
     return found

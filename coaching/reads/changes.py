@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db import connection
 from django.db.models import Q, QuerySet
 
 from coaching.compute.local_days import local_date_of
@@ -27,10 +26,10 @@ from coaching.models import (
     Restriction,
     Session,
 )
-from coaching.models.change import FIRST_LOCK_KEY, LAST_LOCK_KEY
 from coaching.reads.assignments import held_sessions_by_uid, with_plan
 from coaching.reads.clients import client_for
 from coaching.reads.sessions import with_content
+from coaching.reads.settled import newest_and_settled
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +63,7 @@ def changes_for(
     visible = Client.objects.visible_to(actor)
     if client_uid is not None:
         visible = visible.filter(id=client_for(actor, client_uid).id)
-    newest, settled = _newest_and_settled()
+    newest, settled = newest_and_settled()
     if since > newest:
         raise MarkError("This mark is ahead of what there is. Start again without one.")
     rows = Change.objects.filter(
@@ -92,36 +91,6 @@ def _kinds_kept_from(actor: Actor) -> list[str]:
         for kind in ChangeKind
         if kind not in SCOPE_OF_CHANGES or not actor.has_scope(SCOPE_OF_CHANGES[kind])
     ]
-
-
-def _newest_and_settled() -> tuple[int, int]:
-    """The newest id given so far, and the one up to which no row is still to be committed.
-
-    The order of the statements matters: whoever took an id up to `newest` held their lock before that, so
-    they show up in the second statement, or have ended and show up in any later one.
-    """
-    with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            # Writers come one after the other, so that ids are committed in their order.
-            cursor.execute("SELECT seq FROM sqlite_sequence WHERE name = 'coaching_change'")
-            given = cursor.fetchone()
-            return (given[0], given[0]) if given else (0, 0)
-        cursor.execute(NEWEST)
-        newest = cursor.fetchone()[0]
-        cursor.execute(HELD_BACK, [FIRST_LOCK_KEY, FIRST_LOCK_KEY, LAST_LOCK_KEY])
-        held_back = cursor.fetchone()[0]
-    return newest, newest if held_back is None else min(newest, held_back)
-
-
-NEWEST = "SELECT last_value - CASE WHEN is_called THEN 0 ELSE 1 END FROM coaching_change_id_seq"
-# What this connection itself has written it may read.
-HELD_BACK = """
-    SELECT min(key) - %s FROM (
-        SELECT (classid::bigint << 32) | objid::bigint AS key FROM pg_locks
-        WHERE locktype = 'advisory' AND objsubid = 1 AND pid IS DISTINCT FROM pg_backend_pid()
-        AND database = (SELECT oid FROM pg_database WHERE datname = current_database())
-    ) AS held WHERE key BETWEEN %s AND %s
-"""
 
 
 def _with_records(actor: Actor, page: Sequence[Change], now: datetime) -> list[ChangedRecord]:

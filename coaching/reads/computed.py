@@ -1,7 +1,9 @@
 """How numbers came about: the method with its version, and the local days that it looked at."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Any
 
 from coaching.compute import adherence, progress
@@ -38,9 +40,11 @@ def _parted(named: str) -> tuple[str, str]:
 
 def computed_of_alert(alert: Alert) -> Computed:
     """The days are those of its evidence."""
-    return Computed(
-        *_parted(alert.method), _day(alert.evidence.get("from_on")), _day(alert.evidence.get("to_on"))
-    )
+    return computed_of_evidence(alert.method, alert.evidence)
+
+
+def computed_of_evidence(method: str, evidence: Mapping[str, Any]) -> Computed:
+    return Computed(*_parted(method), _day(evidence.get("from_on")), _day(evidence.get("to_on")))
 
 
 def computed_of_score(score: Score) -> Computed:
@@ -55,10 +59,16 @@ def adherence_parts_of(score: Score) -> dict[str, Any] | None:
     return parts | {"computed": _of_night(parts["method"], score.night_on, ADHERENCE.score_days)}
 
 
+@lru_cache(maxsize=64)
+def computed_of_lift(method: str, night_on: date) -> Computed:
+    """The same for all lifts of a night, of which a sheet may show many hundred."""
+    return _of_night(method, night_on, LIFT_WINDOW_DAYS)
+
+
 def scored_lifts_of(score: Score) -> list[dict[str, Any]]:
     """What each lift came to."""
     return [
-        row | {"computed": _of_night(row["method"], score.night_on, LIFT_WINDOW_DAYS)}
+        row | {"computed": computed_of_lift(row["method"], score.night_on)}
         for row in score.details.get("lifts", [])
     ]
 

@@ -2,11 +2,12 @@
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from math import isnan
 from statistics import median
+from typing import Any
 
 from django.db.models import Count, F, QuerySet
 
@@ -153,6 +154,10 @@ class _Week:
     pains: tuple[int, ...]
 
 
+_JointDay = Sequence[Any]
+"""Joint reps, joint load and pain of a day; pain is None where none was reported."""
+
+
 def weeks_until(until_on: date, weeks: int) -> tuple[date, ...]:
     """The Mondays of the last `weeks` ISO weeks, the one of `until_on` included."""
     newest = until_on - timedelta(days=until_on.weekday())
@@ -172,9 +177,20 @@ def sites_weeks(
 ) -> dict[SiteKey, SiteWeeks]:
     """The weeks of many sites, of one client or many, in the same few queries."""
     starts = weeks_until(until_on, weeks)
+    weeks_of = _exposure_and_pain({key.client_id for key in keys}, (starts[0], until_on))
+    return _sites_weeks(keys, weeks_of, starts, until_on, with_private=with_private)
+
+
+def _sites_weeks(
+    keys: Collection[SiteKey],
+    weeks_of: Mapping[SiteKey, dict[date, _Week]],
+    starts: tuple[date, ...],
+    until_on: date,
+    *,
+    with_private: bool,
+) -> dict[SiteKey, SiteWeeks]:
     days = (starts[0], until_on)
     client_ids = {key.client_id for key in keys}
-    weeks_of = _exposure_and_pain(client_ids, days)
     reports = _report_counts(client_ids, days)
     deloads = _deload_weeks(client_ids, days)
     openings = alert_openings(client_ids, {key.target for key in keys}, PAIN_KINDS, starts[0], until_on)
@@ -184,7 +200,7 @@ def sites_weeks(
         opened = openings.get((key.client_id, key.target), [])
         of_client = deloads[key.client_id]
         found[key] = _site_weeks(
-            key, until_on, starts, weeks_of[key], reports[key], of_client, opened, notes[key]
+            key, until_on, starts, weeks_of.get(key, {}), reports[key], of_client, opened, notes[key]
         )
     return found
 
@@ -196,22 +212,19 @@ def lift_history(
     rows = _lift_days(client_id, until_on, weeks).filter(exercise_id=exercise_id, side=side, track=track)
     exercise = Exercise.objects.get(id=exercise_id)
     first_on = weeks_until(until_on, weeks)[0]
-    found = _lift_history(exercise, list(rows), side, track, first_on, until_on)
+    points = tuple(LiftPoint(*row) for row in rows.values_list(*POINT_COLUMNS))
+    found = _lift_history(exercise.code, exercise.name, side, track, points, first_on, until_on)
     return _with_alerts([found], client_id, first_on, until_on)[0]
 
 
 def client_history(client_id: int, until_on: date, weeks: int, *, with_private: bool = True) -> ClientHistory:
     """Every site and every lift of a client that the weeks know; the number of queries is constant."""
     starts = weeks_until(until_on, weeks)
-    sites = (
-        JointDay.objects.filter(client_id=client_id, day_on__range=(starts[0], until_on))
-        .exclude(joint=Joint.OTHER)
-        .values_list("joint", "side")
-        .order_by("joint", "side")
-        .distinct()
+    weeks_of = _exposure_and_pain([client_id], (starts[0], until_on))
+    keys = sorted(
+        (key for key in weeks_of if key.joint != Joint.OTHER), key=lambda key: (key.joint, key.side)
     )
-    keys = [SiteKey(client_id, joint, side) for joint, side in sites]
-    found = sites_weeks(keys, until_on, weeks, with_private=with_private)
+    found = _sites_weeks(keys, weeks_of, starts, until_on, with_private=with_private)
     lifts = _lift_histories(_lift_days(client_id, until_on, weeks), until_on, weeks)
     lifts = _with_alerts(_with_night(lifts, client_id, until_on), client_id, starts[0], until_on)
     return ClientHistory(
@@ -253,18 +266,28 @@ def _monday(day: date) -> date:
 
 def _exposure_and_pain(
     client_ids: Collection[int], days: tuple[date, date]
-) -> defaultdict[SiteKey, dict[date, _Week]]:
-    rows: defaultdict[tuple[SiteKey, date], list[JointDay]] = defaultdict(list)
-    for row in JointDay.objects.filter(client_id__in=client_ids, day_on__range=days):
-        rows[SiteKey(row.client_id, row.joint, row.side), _monday(row.day_on)].append(row)
-    found: defaultdict[SiteKey, dict[date, _Week]] = defaultdict(dict)
-    for (key, week), of_week in rows.items():
-        found[key][week] = _Week(
-            reps=sum(row.joint_reps for row in of_week),
-            load_kg=sum(row.joint_load_kg for row in of_week),
-            pains=tuple(row.pain for row in of_week if row.pain is not None),
-        )
-    return found
+) -> dict[SiteKey, dict[date, _Week]]:
+    """Read as plain values: a year of one client has some thousand days of sites."""
+    columns = ("client_id", "joint", "side", "day_on", "joint_reps", "joint_load_kg", "pain")
+    rows = JointDay.objects.filter(client_id__in=client_ids, day_on__range=days).values_list(*columns)
+    days_of: defaultdict[tuple[int, str, str], defaultdict[date, list[_JointDay]]]
+    days_of = defaultdict(lambda: defaultdict(list))
+    mondays: dict[date, date] = {}
+    for client_id, joint, side, day_on, *amounts in rows:
+        week = mondays.get(day_on) or mondays.setdefault(day_on, _monday(day_on))
+        days_of[client_id, joint, side][week].append(amounts)
+    return {
+        SiteKey(*site): {week: _week(of_week) for week, of_week in weeks.items()}
+        for site, weeks in days_of.items()
+    }
+
+
+def _week(days: Sequence[_JointDay]) -> _Week:
+    return _Week(
+        reps=sum(joint_reps for joint_reps, _, _ in days),
+        load_kg=sum(joint_load_kg for _, joint_load_kg, _ in days),
+        pains=tuple(pain for _, _, pain in days if pain is not None),
+    )
 
 
 def _report_counts(
@@ -303,8 +326,9 @@ def _notes(
     if not with_private:
         rows = rows.filter(is_shared=True)
     found: defaultdict[SiteKey, list[date]] = defaultdict(list)
-    for row in rows.order_by("noted_on", "id"):
-        found[SiteKey(row.client_id, row.joint, row.side)].append(row.noted_on)
+    noted = rows.order_by("noted_on", "id").values_list("client_id", "joint", "side", "noted_on")
+    for client_id, joint, side, noted_on in noted:
+        found[SiteKey(client_id, joint, side)].append(noted_on)
     return found
 
 
@@ -335,51 +359,40 @@ def _site_weeks(
     )
 
 
+POINT_COLUMNS = (
+    "day_on", "e1rm_kg", "best_load_kg", "best_reps", "best_rir", "is_deload", "is_pain_limited",
+)  # fmt: skip
+LIFT_COLUMNS = ("exercise__code", "exercise__name", "side", "track")
+
+
 def _lift_days(client_id: int, until_on: date, weeks: int) -> QuerySet[LiftDay]:
     days = (weeks_until(until_on, weeks)[0], until_on)
-    return (
-        LiftDay.objects.filter(client_id=client_id, day_on__range=days)
-        .select_related("exercise")
-        .order_by(F("exercise__code"), "side", "track", "day_on")
-    )
+    rows = LiftDay.objects.filter(client_id=client_id, day_on__range=days)
+    return rows.order_by(F("exercise__code"), "side", "track", "day_on")
 
 
-def _lift_histories(rows: Iterable[LiftDay], until_on: date, weeks: int) -> list[LiftHistory]:
-    lifts: dict[tuple[int, str, str], list[LiftDay]] = {}
-    for row in rows:
-        lifts.setdefault((row.exercise_id, row.side, row.track), []).append(row)
+def _lift_histories(rows: QuerySet[LiftDay], until_on: date, weeks: int) -> list[LiftHistory]:
+    lifts: dict[tuple[int, str, str], tuple[tuple[str, str, str, str], list[LiftPoint]]] = {}
+    for exercise_id, *cells in rows.values_list("exercise_id", *LIFT_COLUMNS, *POINT_COLUMNS):
+        code, name, side, track, *point = cells
+        _, points = lifts.setdefault((exercise_id, side, track), ((code, name, side, track), []))
+        points.append(LiftPoint(*point))
     first_on = weeks_until(until_on, weeks)[0]
-    return [
-        _lift_history(days[0].exercise, days, side, track, first_on, until_on)
-        for (_, side, track), days in lifts.items()
-    ]
+    return [_lift_history(*named, tuple(points), first_on, until_on) for named, points in lifts.values()]
 
 
 def _lift_history(
-    exercise: Exercise, days: list[LiftDay], side: str, track: str, first_on: date, until_on: date
+    code: str, name: str, side: str, track: str, points: tuple[LiftPoint, ...], first_on: date, until_on: date
 ) -> LiftHistory:
-    points = tuple(_point(row) for row in days)
     return LiftHistory(
-        exercise_code=exercise.code,
-        exercise_name=exercise.name,
+        exercise_code=code,
+        exercise_name=name,
         side=side,
         track=track,
         first_on=first_on,
         until_on=until_on,
         points=points,
         trend=_trend(points, first_on),
-    )
-
-
-def _point(row: LiftDay) -> LiftPoint:
-    return LiftPoint(
-        day_on=row.day_on,
-        e1rm_kg=row.e1rm_kg,
-        best_load_kg=row.best_load_kg,
-        best_reps=row.best_reps,
-        best_rir=row.best_rir,
-        is_deload=row.is_deload,
-        is_pain_limited=row.is_pain_limited,
     )
 
 

@@ -1,16 +1,16 @@
 """What the newest night made of each lift: its state, or why it cannot be told yet and when it could."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import OuterRef, Subquery
+from django.db.models import Func, JSONField, OuterRef, Subquery
 
 from coaching.compute.lift_wait import NO_ESTIMATE, NOT_SCORED, why_not
 from coaching.compute.progress import LOW_ATTENDANCE, NO_RECENT_EXPOSURES, NOT_ASSESSABLE
 from coaching.models import Client, Score
-from coaching.reads.computed import Computed, scored_lifts_of
+from coaching.reads.computed import Computed, computed_of_lift, scored_lifts_of
 
 LiftKey = tuple[str, str, str]
 """Exercise code, side and track."""
@@ -51,6 +51,51 @@ def newest_scores(client_ids: Collection[int], on: date) -> dict[int, NewestScor
     }
 
 
+@dataclass(frozen=True, slots=True)
+class ScoreOfSheet:
+    """Of one client's newest score what a sheet shows: tests run, and the lifts that cannot be told yet."""
+
+    client_id: int
+    night_on: date
+    tests_run: int
+    waiting: tuple[tuple[LiftKey, LiftState], ...]
+
+
+def scores_of_sheet(score_ids: Collection[int]) -> tuple[ScoreOfSheet, ...]:
+    """These scores, in the order of their clients' keys."""
+    rows = Score.objects.filter(id__among=score_ids).order_by("client_id")
+    found = rows.annotate(waiting=LiftsNotAssessable("details"))
+    columns = ("client_id", "night_on", "details__tests_run", "waiting")
+    return tuple(
+        ScoreOfSheet(client_id, night_on, tests_run or 0, _waiting(lifts or [], night_on))
+        for client_id, night_on, tests_run, lifts in found.values_list(*columns)
+    )
+
+
+class LiftsNotAssessable(Func):
+    """Those lifts of a score's details alone: most of what a night has found is of no use to a sheet."""
+
+    output_field = JSONField()
+    template = f"jsonb_path_query_array(%(expressions)s, '$.lifts[*] ? (@.state == \"{NOT_ASSESSABLE}\")')"
+
+    def as_sqlite(self, compiler: Any, connection: Any, **context: Any) -> Any:
+        template = (
+            "(SELECT json_group_array(json(value)) FROM json_each(%(expressions)s, '$.lifts')"  # noqa: S608
+            f" WHERE json_extract(value, '$.state') = '{NOT_ASSESSABLE}')"
+        )
+        return self.as_sql(compiler, connection, template=template, **context)
+
+
+def _waiting(lifts: Sequence[Mapping[str, Any]], night_on: date) -> tuple[tuple[LiftKey, LiftState], ...]:
+    return tuple(
+        (
+            (row["exercise"], row["side"], row["track"]),
+            _state(row, computed_of_lift(row["method"], night_on)),
+        )
+        for row in lifts
+    )
+
+
 def state_of(key: LiftKey, score: NewestScore | None, estimated_on: Collection[date]) -> LiftState:
     """The state of one lift; `estimated_on` are the days whose sets allowed an estimate of its strength."""
     if score is not None and key in score.lifts:
@@ -63,12 +108,12 @@ def state_of(key: LiftKey, score: NewestScore | None, estimated_on: Collection[d
 
 def _lifts(score: Score) -> dict[LiftKey, LiftState]:
     rows = scored_lifts_of(score)
-    return {(row["exercise"], row["side"], row["track"]): _state(row) for row in rows}
+    return {(row["exercise"], row["side"], row["track"]): _state(row, row["computed"]) for row in rows}
 
 
-def _state(row: Mapping[str, Any]) -> LiftState:
+def _state(row: Mapping[str, Any], computed: Computed) -> LiftState:
     if row["state"] != NOT_ASSESSABLE:
-        return LiftState(row["state"], "", "", None, row["computed"])
+        return LiftState(row["state"], "", "", None, computed)
     assessable_on = row.get("assessable_on")
     return LiftState(
         row["state"],
@@ -76,7 +121,7 @@ def _state(row: Mapping[str, Any]) -> LiftState:
         # Attendance alone is the matter there: no number of exposures is missing.
         why_not(row["reason"], 0 if row["reason"] == LOW_ATTENDANCE else row["exposures_to_go"]),
         date.fromisoformat(assessable_on) if assessable_on else None,
-        row["computed"],
+        computed,
     )
 
 

@@ -13,9 +13,13 @@ def exact_kg(load_kg: Decimal) -> str:
 
 def exact_load_kg(row: LoggedSet) -> str:
     """Kilograms of a set's load as an exact decimal text."""
-    return exact_kg(load_kg_of(row.load_thousandths, row.load_unit))
+    return kg_of_load(row.load_thousandths, row.load_unit)
 
 
-def load_as_entered(row: LoggedSet) -> str:
+def kg_of_load(load_thousandths: int, load_unit: str) -> str:
+    return exact_kg(load_kg_of(load_thousandths, load_unit))
+
+
+def as_entered(load_thousandths: int) -> str:
     """The number as it was typed, without trailing zeros."""
-    return f"{row.load_thousandths / 1000:g}"
+    return f"{load_thousandths / 1000:g}"

@@ -2,19 +2,14 @@
 
 import uuid
 from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import Max, Min, Q
-
 from coaching.compute import pain_trend
-from coaching.compute.progress import NOT_ASSESSABLE
 from coaching.models import (
-    Alert,
-    Client,
-    ConsentPurpose,
     LoggedSet,
     Membership,
     Night,
@@ -24,10 +19,13 @@ from coaching.models import (
     Restriction,
 )
 from coaching.reads.computed import Computed
-from coaching.reads.lift_states import NewestScore, newest_scores
-from coaching.reads.loads import load_as_entered
-from coaching.reads.sheet_lines import BEYOND_THE_FIRST, Screening, SheetEntry, sheet_entries
+from coaching.reads.exercise_names import exercise_names
+from coaching.reads.lift_states import ScoreOfSheet, scores_of_sheet
+from coaching.reads.loads import as_entered
+from coaching.reads.settled import settled_place
+from coaching.reads.sheet_lines import BEYOND_THE_FIRST, Screening, SheetEntry, sheet_entries, standing_alerts
 from coaching.reads.urgency import urgency_review_note
+from coaching.reads.watched import WatchedClient, clients_watched_by
 
 EXPIRY_NOTICE_DAYS = 7
 
@@ -137,97 +135,127 @@ class MorningSheet:
         return sum(line.folded_because == BEYOND_THE_FIRST for entry in self.entries for line in entry.lines)
 
 
+@dataclass(frozen=True, slots=True)
+class SheetGround:
+    """What a sheet rests on: little to read, and not the same once anything changes that the sheet shows.
+
+    `names` are those of the exercises, which no feed tells about; `is_settled` is false while a change of one
+    of these clients may still be on its way to the feed behind one that is there already.
+    """
+
+    membership_id: int
+    practice_name: str
+    zone: str
+    coach_name: str
+    sheet_on: date
+    clients: tuple[WatchedClient, ...]
+    last_night_on: date | None
+    nights_caught_up: int
+    nights_skipped: int
+    unscored: tuple[UnscoredClient, ...]
+    urgency_review_note: str
+    names: tuple[tuple[int, str], ...]
+    last_night_ended_at: datetime | None
+    is_settled: bool
+
+    @property
+    def mark(self) -> tuple[Any, ...] | None:
+        """Another one for every other sheet; None where nothing short can tell."""
+        return tuple(getattr(self, name) for name in self.__slots__) if self.is_settled else None
+
+    @property
+    def processed(self) -> dict[int, WatchedClient]:
+        """Those whose health data nights and coaches may look at, by their key."""
+        return {client.id: client for client in self.clients if client.stopped_at is None}
+
+
 def morning_sheet(*, membership: Membership, on: date, within: Collection[int] | None = None) -> MorningSheet:
     """What this coach should read on `on`: their own clients and those they cover for that day.
 
     `within`: the only clients that whoever asks may see, where these are not all of the coach's.
     """
+    return sheet_on(sheet_ground(membership=membership, on=on, within=within))
+
+
+def sheet_ground(*, membership: Membership, on: date, within: Collection[int] | None = None) -> SheetGround:
+    """As of before anything else of the sheet is read, so that what comes meanwhile makes another ground."""
     practice = membership.practice
-    watched = clients_watched_by(membership, on)
-    if within is not None:
-        watched = [client for client in watched if client in within]
-    withdrawn = _withdrawn(watched, practice.zone)
-    clients = _processed(watched)
+    settled = settled_place()
+    clients = clients_watched_by(membership, on, within)
     night = (
         Night.objects.filter(practice=practice, night_on__lte=on, status=NightStatus.DONE)
         .order_by("-night_on")
         .first()
     )
-    alerts = (
-        Alert.objects.filter(practice=practice, client__in=clients)
-        .wanting_attention(on)
-        .select_related("client__coach__account")
-    )
-    scores = newest_scores(clients, on)
     planned_together = _planned_together(night)
-    entries, screening = sheet_entries(alerts, on, _tests_run(scores.values(), night))
-    return MorningSheet(
+    return SheetGround(
+        membership_id=membership.id,
         practice_name=practice.name,
+        zone=practice.zone,
         coach_name=membership.account.name,
         sheet_on=on,
+        clients=clients,
         last_night_on=night.night_on if night else None,
+        last_night_ended_at=night.finished_at if night else None,
         nights_caught_up=planned_together[NightStatus.DONE],
         nights_skipped=planned_together[NightStatus.SKIPPED],
-        unscored=_unscored(night, clients),
-        withdrawn=withdrawn,
+        unscored=_unscored(night, [client.id for client in clients if client.stopped_at is None]),
+        urgency_review_note=urgency_review_note(practice.country),
+        names=exercise_names(practice.id),
+        is_settled=all(client.change_id is None or client.change_id <= settled for client in clients),
+    )
+
+
+def sheet_on(ground: SheetGround) -> MorningSheet:
+    """The sheet that stands on this ground."""
+    clients, on = ground.processed, ground.sheet_on
+    scores = scores_of_sheet([client.score_id for client in clients.values() if client.score_id is not None])
+    entries, screening = sheet_entries(
+        standing_alerts(clients, on), clients, on, _tests_run(scores, ground.last_night_on)
+    )
+    return MorningSheet(
+        practice_name=ground.practice_name,
+        coach_name=ground.coach_name,
+        sheet_on=on,
+        last_night_on=ground.last_night_on,
+        nights_caught_up=ground.nights_caught_up,
+        nights_skipped=ground.nights_skipped,
+        unscored=ground.unscored,
+        withdrawn=_withdrawn(ground.clients, ground.zone),
         entries=entries,
         screening=screening,
-        to_confirm=_to_confirm(clients, on),
+        to_confirm=_to_confirm(clients, on, dict(ground.names)),
         expiring=_expiring(clients, on),
-        newcomers=_newcomers(clients, on),
-        waiting_lifts=_waiting_lifts(scores),
-        urgency_review_note=urgency_review_note(practice.country),
+        newcomers=_newcomers(clients.values(), on),
+        waiting_lifts=_waiting_lifts(scores, clients),
+        urgency_review_note=ground.urgency_review_note,
     )
 
 
-def clients_watched_by(membership: Membership, on: date) -> list[int]:
-    """Ids of the clients this coach answers for on `on`: own ones, and those of colleagues they cover."""
-    covered = [
-        colleague.id
-        for colleague in Membership.objects.filter(cover=membership, left_at__isnull=True)
-        if colleague.is_away(on)
-    ]
-    return list(
-        Client.objects.filter(
-            Q(coach=membership) | Q(coach_id__in=covered),
-            practice_id=membership.practice_id,
-            archived_at__isnull=True,
-        ).values_list("id", flat=True)
-    )
-
-
-def _processed(clients: list[int]) -> list[int]:
-    return list(Client.objects.processed().filter(id__in=clients).values_list("id", flat=True))
-
-
-def _withdrawn(clients: list[int], zone: str) -> tuple[WithdrawnConsent, ...]:
+def _withdrawn(clients: Iterable[WatchedClient], zone: str) -> tuple[WithdrawnConsent, ...]:
     """Who withdrew and when; nothing about their health."""
-    rows = (
-        Client.objects.stopped()
-        .filter(id__in=clients, consents__purpose=ConsentPurpose.HEALTH_DATA)
-        .annotate(last_at=Max("consents__withdrawn_at"))
-        .order_by("name", "id")
-        .values_list("uid", "name", "last_at")
-    )
+    there = ZoneInfo(zone)
     return tuple(
-        WithdrawnConsent(uid, name, last_at.astimezone(ZoneInfo(zone)).date()) for uid, name, last_at in rows
+        WithdrawnConsent(client.uid, client.name, client.stopped_at.astimezone(there).date())
+        for client in clients
+        if client.stopped_at is not None
     )
 
 
-def _tests_run(scores: Iterable[NewestScore], night: Night | None) -> int:
+def _tests_run(scores: Iterable[ScoreOfSheet], last_night_on: date | None) -> int:
     """How many sites and lifts the newest night really looked at."""
-    return sum(score.tests_run for score in scores if night is not None and score.night_on == night.night_on)
+    return sum(score.tests_run for score in scores if score.night_on == last_night_on)
 
 
-def _unscored(night: Night | None, clients: list[int]) -> tuple[UnscoredClient, ...]:
+def _unscored(night: Night | None, clients: Sequence[int]) -> tuple[UnscoredClient, ...]:
     if night is None:
         return ()
-    outcomes = NightClient.objects.filter(night=night, client__in=clients)
+    outcomes = NightClient.objects.filter(night=night, client__among=clients)
     scored = outcomes.filter(state=NightClientState.SCORED).values("client")
     failed = outcomes.filter(state=NightClientState.FAILED).exclude(client__in=scored)
     return tuple(
-        UnscoredClient(row.client.uid, row.client.name, row.error_code)
-        for row in failed.select_related("client")
+        UnscoredClient(uid, name, error_code)
+        for uid, name, error_code in failed.values_list("client__uid", "client__name", "error_code")
     )
 
 
@@ -241,73 +269,77 @@ def _planned_together(night: Night | None) -> Counter[str]:
     return Counter(earlier.values_list("status", flat=True))
 
 
-def _to_confirm(clients: list[int], on: date) -> tuple[SetToConfirm, ...]:
+def _to_confirm(
+    clients: Mapping[int, WatchedClient], on: date, names: Mapping[int, str]
+) -> tuple[SetToConfirm, ...]:
     rows = LoggedSet.objects.filter(
-        session__client__in=clients,
+        session__client__among=clients,
         session__performed_on__lt=on,
         session__deleted_at__isnull=True,
         is_to_confirm=True,
-    ).select_related("session__client", "exercise")
+    )
+    columns = (
+        "uid", "session__client_id", "exercise_id", "session__performed_on", "load_thousandths", "load_unit",
+    )  # fmt: skip
+    found = rows.order_by("session__performed_on", "id").values_list(*columns)
     return tuple(
         SetToConfirm(
-            set_uid=row.uid,
-            client_uid=row.session.client.uid,
-            client_name=row.session.client.name,
-            exercise_name=row.exercise.name,
-            performed_on=row.session.performed_on,
-            load_as_entered=f"{load_as_entered(row)} {row.load_unit}",
+            set_uid=uid,
+            client_uid=clients[client].uid,
+            client_name=clients[client].name,
+            exercise_name=names[exercise],
+            performed_on=performed_on,
+            load_as_entered=f"{as_entered(load_thousandths)} {load_unit}",
         )
-        for row in rows.order_by("session__performed_on", "id")
+        for uid, client, exercise, performed_on, load_thousandths, load_unit in found
     )
 
 
-def _newcomers(clients: list[int], on: date) -> tuple[Newcomer, ...]:
+def _newcomers(clients: Iterable[WatchedClient], on: date) -> tuple[Newcomer, ...]:
     needed = timedelta(days=pain_trend.DEFAULT_SETTINGS.min_history_days)
-    rows = (
-        Client.objects.filter(id__in=clients)
-        .annotate(first_on=Min("joint_days__day_on"))
-        .filter(first_on__gt=on - needed)
-        .order_by("name")
-        .values_list("uid", "name", "first_on")
+    return tuple(
+        Newcomer(client.uid, client.name, client.first_on, client.first_on + needed)
+        for client in clients
+        if client.first_on is not None and client.first_on > on - needed
     )
-    return tuple(Newcomer(uid, name, first_on, first_on + needed) for uid, name, first_on in rows)
 
 
-def _waiting_lifts(scores: Mapping[int, NewestScore]) -> tuple[WaitingLift, ...]:
+def _waiting_lifts(
+    scores: Iterable[ScoreOfSheet], clients: Mapping[int, WatchedClient]
+) -> tuple[WaitingLift, ...]:
     """Soonest first; those that no waiting helps come last."""
-    clients = Client.objects.in_bulk(scores)
     found = [
         WaitingLift(
-            clients[client].uid,
-            clients[client].name,
+            clients[score.client_id].uid,
+            clients[score.client_id].name,
             *key,
             lift.reason,
             lift.reason_text,
             lift.assessable_on,
             lift.computed,
         )
-        for client, score in scores.items()
-        for key, lift in score.lifts.items()
-        if lift.state == NOT_ASSESSABLE
+        for score in scores
+        for key, lift in score.waiting
     ]
     return tuple(
         sorted(found, key=lambda each: (each.assessable_on or date.max, each.client_name, each.exercise))
     )
 
 
-def _expiring(clients: list[int], on: date) -> tuple[ExpiringRestriction, ...]:
+def _expiring(clients: Mapping[int, WatchedClient], on: date) -> tuple[ExpiringRestriction, ...]:
     rows = Restriction.objects.filter(
-        injury__client__in=clients, until_on__gte=on, until_on__lte=on + timedelta(days=EXPIRY_NOTICE_DAYS)
-    ).select_related("injury__client")
+        injury__client__among=clients, until_on__gte=on, until_on__lte=on + timedelta(days=EXPIRY_NOTICE_DAYS)
+    ).order_by("until_on", "id")
+    columns = ("injury__client_id", "injury__joint", "injury__side", "kind", "until_on")
     return tuple(
         ExpiringRestriction(
-            client_uid=row.injury.client.uid,
-            client_name=row.injury.client.name,
-            joint=row.injury.joint,
-            side=row.injury.side,
-            kind=row.kind,
-            until_on=row.until_on,
+            client_uid=clients[client].uid,
+            client_name=clients[client].name,
+            joint=joint,
+            side=side,
+            kind=kind,
+            until_on=until_on,
         )
-        for row in rows.order_by("until_on", "id")
-        if row.until_on is not None
+        for client, joint, side, kind, until_on in rows.values_list(*columns)
+        if until_on is not None
     )

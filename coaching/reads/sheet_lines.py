@@ -1,16 +1,19 @@
 """The sheet's lines: ordered by urgency and evidence, and what need not be read first folded."""
 
 import uuid
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 
 from coaching.compute import chance, evidence
 from coaching.compute.chance import FALSE_DISCOVERY_RATE, screen
 from coaching.models import PAIN_KINDS, SCREENED_KINDS, URGENT_KINDS, Alert, AlertStatus
-from coaching.reads.computed import Computed, computed_of_alert
+from coaching.models.alert import p_value_of, worse_since_of, worth_asking_of
+from coaching.reads.computed import Computed, computed_of_evidence
+from coaching.reads.watched import WatchedClient
 
 LINES_READ_FIRST = 10
 MAY_BE_CHANCE = "may_be_chance"
@@ -90,35 +93,70 @@ class Screening:
 
 
 @dataclass(frozen=True, slots=True)
+class StandingAlert:
+    """An alert that wants attention, as a sheet orders and shows it."""
+
+    id: int
+    uid: uuid.UUID
+    client_id: int
+    kind: str
+    target: str
+    severity: int
+    status: str
+    opened_on: date
+    sentence: str
+    evidence: Mapping[str, Any]
+    method: str
+
+    @property
+    def worse_since_on(self) -> date | None:
+        return worse_since_of(self.evidence)
+
+    @property
+    def p_value(self) -> float | None:
+        return p_value_of(self.evidence)
+
+
+@dataclass(frozen=True, slots=True)
 class _Ranked:
-    alert: Alert
+    alert: StandingAlert
     may_be_chance: bool
     rank: tuple[object, ...]
 
 
+def standing_alerts(client_ids: Collection[int], on: date) -> list[StandingAlert]:
+    """Those of these clients that a coach should read on `on`."""
+    columns = (
+        "id", "uid", "client_id", "kind", "target", "severity", "status", "opened_on", "sentence", "evidence",
+        "method",
+    )  # fmt: skip
+    rows: Iterable[tuple[Any, ...]]
+    rows = Alert.objects.filter(client__among=client_ids).wanting_attention(on).values_list(*columns)
+    return [StandingAlert(*row) for row in rows]
+
+
 def sheet_entries(
-    alerts: Iterable[Alert], on: date, tests_run: int
+    alerts: Sequence[StandingAlert], clients: Mapping[int, WatchedClient], on: date, tests_run: int
 ) -> tuple[tuple[SheetEntry, ...], Screening]:
     """The entries of one coach's morning, worst client first, and how the trends were screened.
 
     `tests_run` counts the sites and lifts of the coach's clients that the night could look at.
     """
-    rows = list(alerts)
-    is_chance, screening = _screen(rows, tests_run)
+    is_chance, screening = _screen(alerts, tests_run)
     ranked = sorted(
         (
             _Ranked(alert, may_be, _rank(alert, on, may_be))
-            for alert, may_be in zip(rows, is_chance, strict=True)
+            for alert, may_be in zip(alerts, is_chance, strict=True)
         ),
         key=lambda each: each.rank,
     )
-    by_client: dict[int, list[tuple[Alert, str]]] = {}
+    by_client: dict[int, list[tuple[StandingAlert, str]]] = {}
     for place, each in enumerate(ranked):
         by_client.setdefault(each.alert.client_id, []).append((each.alert, _folded(each, place)))
-    return tuple(_entry(found, on) for found in by_client.values()), screening
+    return tuple(_entry(clients[client], found, on) for client, found in by_client.items()), screening
 
 
-def _rank(alert: Alert, on: date, may_be_chance: bool) -> tuple[object, ...]:
+def _rank(alert: StandingAlert, on: date, may_be_chance: bool) -> tuple[object, ...]:
     """What is perhaps chance last; else urgency, severity, evidence, what is news, how long it stands."""
     return (
         may_be_chance,
@@ -138,7 +176,7 @@ def _folded(each: _Ranked, place: int) -> str:
     return "" if is_read else BEYOND_THE_FIRST
 
 
-def _screen(alerts: Sequence[Alert], tests_run: int) -> tuple[list[bool], Screening]:
+def _screen(alerts: Sequence[StandingAlert], tests_run: int) -> tuple[list[bool], Screening]:
     """Which alerts may be chance, at a false-discovery rate over all that this coach sees this morning."""
     p_values = [_screened_p(alert) for alert in alerts]
     screened = screen(p_values, tests_run)
@@ -150,7 +188,7 @@ def _screen(alerts: Sequence[Alert], tests_run: int) -> tuple[list[bool], Screen
     )
 
 
-def _screened_p(alert: Alert) -> float:
+def _screened_p(alert: StandingAlert) -> float:
     is_screened = alert.kind in SCREENED_KINDS and alert.p_value is not None
     return float(alert.p_value or 0.0) if is_screened else np.nan
 
@@ -169,26 +207,28 @@ def _screening_sentence(tests_run: int, found: int, folded: int) -> str:
     )
 
 
-def _entry(found: Sequence[tuple[Alert, str]], on: date) -> SheetEntry:
-    client = found[0][0].client
+def _entry(client: WatchedClient, found: Sequence[tuple[StandingAlert, str]], on: date) -> SheetEntry:
+    refer_out = evidence.refer_out(client.emergency_text)
     return SheetEntry(
         client_uid=client.uid,
         client_name=client.name,
-        coach_name=client.coach.account.name,
-        lines=tuple(_line(alert, on, folded_because) for alert, folded_because in found),
+        coach_name=client.coach_name,
+        lines=tuple(_line(client, refer_out, alert, on, folded) for alert, folded in found),
     )
 
 
-def _is_new(alert: Alert, on: date) -> bool:
+def _is_new(alert: StandingAlert, on: date) -> bool:
     """Opened this morning and not read, nor come back as worse, since."""
     return alert.opened_on == on and alert.status == AlertStatus.OPEN and alert.worse_since_on is None
 
 
-def _line(alert: Alert, on: date, folded_because: str) -> SheetLine:
+def _line(
+    client: WatchedClient, refer_out: str, alert: StandingAlert, on: date, folded_because: str
+) -> SheetLine:
     concerns_pain = alert.kind in PAIN_KINDS
     return SheetLine(
         alert_uid=alert.uid,
-        client_uid=alert.client.uid,
+        client_uid=client.uid,
         kind=alert.kind,
         target=alert.target,
         severity=alert.severity,
@@ -199,8 +239,8 @@ def _line(alert: Alert, on: date, folded_because: str) -> SheetLine:
         p_value=alert.p_value,
         folded_because=folded_because,
         sentence=alert.sentence,
-        worth_asking=tuple(alert.worth_asking),
+        worth_asking=tuple(worth_asking_of(alert.evidence)),
         caution=evidence.CAUTION if concerns_pain else "",
-        refer_out=evidence.refer_out(alert.client.emergency_text) if concerns_pain else "",
-        computed=computed_of_alert(alert),
+        refer_out=refer_out if concerns_pain else "",
+        computed=computed_of_evidence(alert.method, alert.evidence),
     )

@@ -14,9 +14,9 @@ from coaching.speed.own_database import OwnDatabase
 OF_PRACTICE = ("practice", "membership", "plan", "planversion", "planday", "block", "prescription")
 OF_CLIENT = (
     "client", "consent", "injury", "assignment", "scheduledsession", "session", "loggedset", "painreport",
-    "jointday", "liftday",
+    "jointday", "liftday", "change",
 )  # fmt: skip
-UNIQUE_TEXTS = ("uid", "audit_key")
+UNIQUE_TEXTS = ("uid", "audit_key", "record_uid")
 # Keys that are named otherwise than what they point at.
 POINTS_AT = {"coach": "membership", "version": "planversion", "day": "planday", "plan_day": "planday",
              "plan_version": "planversion", "scheduled_session": "scheduledsession"}  # fmt: skip

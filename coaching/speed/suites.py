@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from coaching.speed import growth, night
+from coaching.speed import growth, night, reads, starts
 from coaching.speed.measuring import Measured
 
 Tell = Callable[[str], object]
@@ -32,5 +32,17 @@ SUITES = {
         {"clients": 10_000, "practices": 20, "weeks": 104, "sets_per_session": 20},
         3,
         growth.run,
+    ),
+    "reads": Suite(
+        "a morning sheet, a history and a page of sessions under gunicorn",
+        {"clients": 200, "weeks": 52, "sets_per_session": 20, "requests": 200},
+        5,
+        reads.run,
+    ),
+    "starts": Suite(
+        "imports, the start of a worker, and the replay of a history",
+        {"sites": 900, "nights": 280},
+        5,
+        starts.run,
     ),
 }

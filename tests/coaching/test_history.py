@@ -247,7 +247,7 @@ def test_a_clients_history_takes_the_same_queries_however_much_there_is(
         joint_day(client, MONDAY, joint=joint)
     for number in range(4):
         lift_day(client, ExerciseFactory(code=f"lift_{number}"), MONDAY)
-    with django_assert_num_queries(10):
+    with django_assert_num_queries(9):
         client_history(client.id, SUNDAY, 104)
 
 
