@@ -1,7 +1,7 @@
 """Sessions: put by client-made id, posted in batches, read back, edited with their version."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.urls import path
@@ -29,6 +29,8 @@ from api.fields import (
 from api.listing import DatedListQuery
 from api.pain_fields import DeleteQuery, PainReportInSession, PainReportOut, UrgentOut, pain_entry
 from api.problems import Problem, faults_of, problem_body, problem_of
+from api.quick_session import quick_item, quick_session
+from api.session_shown import session_body
 from coaching.errors import DiffersError, ForbearError
 from coaching.models import Actor, EndedBy, LoadUnit, LoggedSet, Session, SetKind, SetSide
 from coaching.operations.entries import MAX_SETS, SessionEntry, SetEntry
@@ -220,19 +222,23 @@ class SessionView(CountedPost):
         The same content again answers 200 and writes nothing. Other content needs If-Match, or answers 409.
         """
         session_id = self.client_made(session_id)
-        return self._record(self.checked(SessionIn), session_id, self.named_version())
+        data = quick_session(request.data)
+        if data is None:
+            data = self.checked(SessionIn)
+        self.sent_as = SessionIn()
+        return self._record(data, session_id, self.named_version())
 
     @extend_schema(operation_id="session_get", responses={200: SessionOut})
     def get(self, request: Request, session_id: uuid.UUID) -> Response:
         session = read_session(actor=self.actor, session_uid=session_id, now=timezone.now())
-        return with_etag(SessionOut(session).data, session.version)
+        return with_etag(session_body(session), session.version)
 
     @extend_schema(operation_id="session_update", request=SessionIn, responses={200: RecordedOut})
     def patch(self, request: Request, session_id: uuid.UUID) -> Response:
         """RFC 7396 merge patch; arrays are replaced whole. Needs If-Match."""
         expected = self.expected_version()
         standing = session_for(self.actor, session_id)
-        merged = self.merged(SessionIn, SessionOut(standing).data)
+        merged = self.merged(SessionIn, session_body(standing))
         return self._record(merged | {"client": standing.client.uid}, session_id, expected)
 
     @extend_schema(operation_id="session_delete", parameters=[DeleteQuery], responses={204: None})
@@ -254,19 +260,21 @@ class SessionView(CountedPost):
         return shown_session(self.actor, record)
 
     def _record(self, data: dict[str, Any], session_id: uuid.UUID, expected: int | None) -> Response:
-        client = written_client(self.actor, data.get("client"))
+        actor = self.actor
+        client = written_client(actor, data.get("client"))
         recorded = record_session(
-            actor=self.actor,
+            actor=actor,
             client=client,
             entry=session_entry(data, session_id),
             now=timezone.now(),
             expected_version=expected,
         )
-        stored = session_for(self.actor, session_id)
-        body = RecordedOut(Recorded(stored, recorded.outcome, recorded.urgent)).data
-        status = STATUS_OF_OUTCOME[recorded.outcome]
+        is_stored_now = recorded.outcome is not Outcome.REPLAYED
+        stored = recorded.session if is_stored_now else session_for(actor, session_id)
+        shown = session_body(stored)
+        body = {"session": shown, "urgent": [UrgentOut(notice).data for notice in recorded.urgent]}
         self.is_edit = recorded.outcome is Outcome.UPDATED
-        return with_etag(body, stored.version, status=status, shown=body["session"])
+        return with_etag(body, stored.version, status=STATUS_OF_OUTCOME[recorded.outcome], shown=shown)
 
 
 class SessionBatchView(CountedPost):
@@ -282,18 +290,15 @@ class SessionBatchView(CountedPost):
         """
         items, client_uid = batch_envelope(request.data)
         client = written_client(self.actor, client_uid)
-        checked = [SessionInBatch(data=item) for item in items]
-        valid = [(index, row) for index, row in enumerate(checked) if row.is_valid()]
-        entries = [session_entry(row.validated_data, row.validated_data["id"]) for _, row in valid]
+        checked = [checked_item(item) for item in items]
+        valid = [(index, row) for index, row in enumerate(checked) if isinstance(row, dict)]
+        entries = [session_entry(row, row["id"]) for _, row in valid]
         results = record_batch(actor=self.actor, client=client, entries=entries, now=timezone.now())
         by_index = {index: result for (index, _), result in zip(valid, results, strict=True)}
-        kept = [result.recorded.session for result in results if result.recorded is not None]
-        self.tags = {
-            row.uid: tag_of(row.version, SessionOut(row).data) for row in sessions_with_content(kept)
-        }
+        self.tags = tags_of(result.recorded for result in results if result.recorded is not None)
         answers = [
             self._stored_item(index, items[index], by_index[index])
-            if index in by_index
+            if isinstance(row, dict)
             else refused_item(index, items[index], row)
             for index, row in enumerate(checked)
         ]
@@ -330,7 +335,7 @@ class ClientSessionsView(Endpoint):
     def get(self, request: Request, client_id: uuid.UUID) -> Response:
         """A client's sessions, newest stored first, in cursor pages; from and until are of performed_on."""
         rows = read_sessions(actor=self.actor, client_uid=client_id, now=timezone.now())
-        return self.page(rows, lambda row: SessionOut(row).data)
+        return self.page(rows, session_body)
 
 
 class SetConfirmationView(Endpoint):
@@ -375,6 +380,25 @@ def _set_entry(row: dict[str, Any]) -> SetEntry:
     )
 
 
+def checked_item(item: Any) -> dict[str, Any] | SessionInBatch:
+    """The item as validated, or the serializer that says what is wrong with it."""
+    found = quick_item(item)
+    if found is not None:
+        return found
+    checked = SessionInBatch(data=item)
+    return dict(checked.validated_data) if checked.is_valid() else checked
+
+
+def tags_of(recorded: Iterable[Recorded]) -> dict[uuid.UUID, str]:
+    """The ETags of sessions that were stored just now, as they are held, and of the others as they stand."""
+    held: dict[bool, dict[uuid.UUID, Session]] = {False: {}, True: {}}
+    for each in recorded:
+        held[each.outcome is Outcome.REPLAYED][each.session.uid] = each.session
+    stored, standing = held[False], [row for uid, row in held[True].items() if uid not in held[False]]
+    again = sessions_with_content(standing) if standing else []
+    return {row.uid: tag_of(row.version, session_body(row)) for row in [*stored.values(), *again]}
+
+
 def batch_envelope(data: Any) -> tuple[list[Any], uuid.UUID | None]:
     """The items and the client named beside them; a faulty envelope refuses the whole batch."""
     if not isinstance(data, dict) or not isinstance(data.get("items"), list):
@@ -394,7 +418,7 @@ def batch_envelope(data: Any) -> tuple[list[Any], uuid.UUID | None]:
 
 def shown_session(actor: Actor, record: Session) -> Shown:
     session = read_session(actor=actor, session_uid=record.uid, now=timezone.now())
-    return Shown(session.version, SessionOut(session).data)
+    return Shown(session.version, session_body(session))
 
 
 def refused_item(index: int, item: Any, checked: SessionInBatch) -> dict[str, Any]:

@@ -1,10 +1,11 @@
 """Logged sessions with all that is shown of them."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
+from typing import Any
 
 from django.db.models import Prefetch, QuerySet
 
-from coaching.models import PainReport, Session
+from coaching.models import LoggedSet, PainReport, Session
 from coaching.models.base import ListQuerySet
 
 
@@ -17,6 +18,20 @@ def with_content(rows: ListQuerySet[Session]) -> ListQuerySet[Session]:
     return rows.select_related("client", "scheduled_session").prefetch_related(
         "sets__exercise", "sets__prescription", reports
     )
+
+
+def hold_content(
+    sessions: Iterable[Session], sets: Iterable[LoggedSet], reports: Iterable[PainReport]
+) -> None:
+    """Give sessions that were just stored what they hold, as `with_content` would read it."""
+    by_id: dict[int, Session] = {}
+    for session in sessions:
+        by_id[session.id] = session
+        session._prefetched_objects_cache = {"sets": [], "pain_reports": []}  # type: ignore[attr-defined]
+    for name, rows in (("sets", sets), ("pain_reports", reports)):
+        for row in rows:
+            holder: Any = by_id[row.session_id or 0]
+            holder._prefetched_objects_cache[name].append(row)
 
 
 def sessions_with_content(sessions: Collection[Session]) -> QuerySet[Session]:
