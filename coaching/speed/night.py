@@ -1,0 +1,126 @@
+"""The night as a whole process, against draining its rows, and against a loop over clients with pandas."""
+
+import sqlite3
+import time
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack, closing
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import psycopg
+from psycopg import sql
+
+from coaching.reads.night_series import WINDOW_DAYS
+from coaching.speed.measuring import Contender, Figures, Goal, Measured, measure
+from coaching.speed.own_database import OwnDatabase, made_in, own_database
+from coaching.speed.world import make_world
+
+OURS, A_TENTH, DRAIN, LOOP = "night", "night, a tenth of the clients", "drain", "pandas loop"
+LOOP_OVER_AT_MOST = 100
+WRITTEN = ("score", "alert", "nightclient", "night", "mailrow", "change", "webhookdelivery")
+JOINT_COLUMNS = ("client_id", "joint", "side", "day_on", "joint_reps", "pain", "pain_next_morning")
+LIFT_COLUMNS = (
+    "client_id",
+    "exercise_id",
+    "side",
+    "track",
+    "day_on",
+    "e1rm_kg",
+    "is_pain_limited",
+    "is_deload",
+)
+ROLL_UPS = (("coaching_jointday", JOINT_COLUMNS), ("coaching_liftday", LIFT_COLUMNS))
+
+
+def contenders(own: OwnDatabase, tenth: OwnDatabase, *, clients: int, on: date) -> Sequence[Contender]:
+    """Ours on all clients and on a tenth of them; the drain and the loop on the same rows."""
+    few = min(clients, LOOP_OVER_AT_MOST)
+    return (
+        Contender(OURS, lambda: _night(own, clients, on)),
+        Contender(A_TENTH, lambda: _night(tenth, clients // 10, on)),
+        Contender(DRAIN, lambda: _per_client(_drain(own, on), clients)),
+        Contender(LOOP, lambda: _loop(own, few, on)),
+    )
+
+
+def goals() -> Sequence[Goal]:
+    return (
+        Goal("night against draining its roll-up rows", OURS, DRAIN, "took_s", 4),
+        Goal("pandas loop against the night, per client", LOOP, OURS, "ms_per_client", 20, is_at_most=False),
+        Goal("night per client against a tenth of the clients", OURS, A_TENTH, "ms_per_client", 1.2),
+        Goal("peak memory against a tenth of the clients", OURS, A_TENTH, "peak_mb", 1.2),
+    )
+
+
+def _night(own: OwnDatabase, clients: int, on: date) -> Figures:
+    _forget(own)
+    run = own.manage("night", "--on", on.isoformat())
+    return {**_per_client(run.took_s, clients), "processor_s": run.processor_s, "peak_mb": run.peak_mb}
+
+
+def _per_client(took_s: float, clients: int) -> dict[str, float]:
+    return {"took_s": took_s, "ms_per_client": 1000 * took_s / clients}
+
+
+def _loop(own: OwnDatabase, clients: int, on: date) -> Figures:
+    run = own.run("-m", "coaching.speed.night_by_loop", "--clients", str(clients), "--on", on.isoformat())
+    return _per_client(float(run.said), clients)
+
+
+def _forget(own: OwnDatabase) -> None:
+    """Whatever a night has written, and the traces of it."""
+    tables = [f"coaching_{name}" for name in WRITTEN]
+    if own.engine == "sqlite":
+        with closing(sqlite3.connect(own.file)) as connection:
+            for table in tables:
+                connection.execute(f"DELETE FROM {table}")  # noqa: S608 - our own name
+            connection.commit()
+        return
+    with psycopg.connect(own.owner, autocommit=True) as connection:
+        names = sql.SQL(", ").join(map(sql.Identifier, tables))
+        connection.execute(sql.SQL("TRUNCATE {} CASCADE").format(names))
+
+
+def _drain(own: OwnDatabase, on: date) -> float:
+    """Seconds to take the rows of the window out of the database and to look at none of them."""
+    began = time.monotonic()
+    first_on = on - timedelta(days=WINDOW_DAYS)
+    for table, columns in ROLL_UPS:
+        if own.engine == "sqlite":
+            with closing(sqlite3.connect(own.file)) as connection:
+                asked = f"SELECT {', '.join(columns)} FROM {table} WHERE day_on >= ? AND day_on < ?"  # noqa: S608
+                for _ in connection.execute(asked, [first_on.isoformat(), on.isoformat()]):
+                    pass
+            continue
+        with psycopg.connect(own.owner) as connection:
+            rows = sql.SQL("SELECT {} FROM {} WHERE day_on >= {} AND day_on < {}").format(
+                sql.SQL(", ").join(map(sql.Identifier, columns)), sql.Identifier(table), first_on, on
+            )
+            with connection.cursor().copy(
+                sql.SQL("COPY ({}) TO STDOUT (FORMAT BINARY)").format(rows)
+            ) as copy:
+                for _ in copy:
+                    pass
+    return time.monotonic() - began
+
+
+def run(
+    folder: Path, sizes: Mapping[str, int], rounds: int, seed: int, tell: Callable[[str], object]
+) -> Measured:
+    """Both worlds are made anew; each night begins where none has been."""
+    on = datetime.now(UTC).date()
+    with ExitStack() as stack:
+        own, tenth = (stack.enter_context(own_database(made_in(folder, name))) for name in ("all", "tenth"))
+        clients = sizes["clients"]
+        for database, count, practices in (
+            (own, clients, sizes["practices"]),
+            (tenth, clients // 10, max(1, sizes["practices"] // 10)),
+        ):
+            make_world(
+                database, clients=count, practices=practices, weeks=sizes["weeks"],
+                sets_per_session=sizes["sets_per_session"], seed=seed, until=on, tell=tell,
+            )  # fmt: skip
+        return measure(
+            suite="night", database=own.engine, sizes=sizes, goals=goals(), rounds=rounds, tell=tell,
+            contenders=contenders(own, tenth, clients=clients, on=on),
+        )  # fmt: skip

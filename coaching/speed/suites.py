@@ -1,0 +1,30 @@
+"""What can be measured, with its sizes."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from coaching.speed import night
+from coaching.speed.measuring import Measured
+
+Tell = Callable[[str], object]
+
+
+@dataclass(frozen=True, slots=True)
+class Suite:
+    """`run` takes a folder of its own, the sizes, the rounds, the seed, and whom to tell how far it is."""
+
+    what: str
+    sizes: Mapping[str, int]
+    rounds: int
+    run: Callable[[Path, Mapping[str, int], int, int, Tell], Measured]
+
+
+SUITES = {
+    "night": Suite(
+        "a night of all practices, as a whole process",
+        {"clients": 10_000, "practices": 20, "weeks": 16, "sets_per_session": 20},
+        3,
+        night.run,
+    ),
+}
