@@ -107,6 +107,8 @@ SQLITE_OPTIONS = {
 POSTGRESQL_OPTIONS = {
     "connect_timeout": 3,
     "options": "-c lock_timeout=5s -c statement_timeout=30s -c idle_in_transaction_session_timeout=60s",
+    # The statements of `models/statements.py`, and no others, are planned once for each connection.
+    "prepare_threshold": 0,
     # A server that vanished without a word is given up in less than a minute.
     "keepalives_idle": 20,
     "keepalives_interval": 5,

@@ -1,0 +1,7 @@
+"""The service's own settings, for a view with nothing around it."""
+
+from coaching.settings import *  # noqa: F403
+
+ROOT_URLCONF = "coaching.speed.bare_view"
+MIDDLEWARE = []
+WSGI_APPLICATION = None
