@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 import api.made_ids  # noqa: F401 - registers the converter
+from api.authentication import written_by
 from api.counted_posts import CountedPost
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown, tag_of
@@ -46,7 +47,6 @@ from coaching.operations.sessions import (
     record_session,
     session_for,
 )
-from coaching.reads.clients import written_client
 from coaching.reads.loads import exact_load_kg
 from coaching.reads.sessions import sessions_with_content
 
@@ -261,7 +261,7 @@ class SessionView(CountedPost):
 
     def _record(self, data: dict[str, Any], session_id: uuid.UUID, expected: int | None) -> Response:
         actor = self.actor
-        client = written_client(actor, data.get("client"))
+        client = written_by(self.request, data.get("client"))
         recorded = record_session(
             actor=actor,
             client=client,
@@ -289,7 +289,7 @@ class SessionBatchView(CountedPost):
         409 and 412 for a person, and keeps it on 5xx, 429 or no answer.
         """
         items, client_uid = batch_envelope(request.data)
-        client = written_client(self.actor, client_uid)
+        client = written_by(request, client_uid)
         checked = [checked_item(item) for item in items]
         valid = [(index, row) for index, row in enumerate(checked) if isinstance(row, dict)]
         entries = [session_entry(row, row["id"]) for _, row in valid]

@@ -73,28 +73,25 @@ class _Bench:
     def put(self, server: str) -> Figures:
         crowd = self.crowd(server)
         days = crowd.days(self.posts // self.posters)
-        body = lambda day: json.dumps(session_body(day, sets=self.sets, chance=crowd.chance))  # noqa: E731
         posts = [
-            [("PUT", f"/api/v1/sessions/{_uid(crowd.chance)}", body(day)) for day in days]
+            [("PUT", f"/api/v1/sessions/{_uid(crowd.chance)}", self._body(crowd, day)) for day in days]
             for _ in crowd.people
         ]
         return self._sent(crowd, posts, {"port": self.ports[server]})
 
     def batch(self) -> Figures:
         crowd = self.crowd(BATCH)
-        item = lambda day: session_body(day, sets=self.sets, chance=crowd.chance)  # noqa: E731
         posts = []
         days = crowd.days(OF_BATCH)
         for _ in crowd.people:
-            items = [item(day) | {"id": _uid(crowd.chance)} for day in days]
+            items = [self._item(crowd, day) for day in days]
             posts.append([("POST", "/api/v1/sessions/batch", json.dumps({"items": items}))])
         return self._sent(crowd, posts, {"port": self.ports[OURS]}, sessions_each=OF_BATCH)
 
     def bare(self) -> Figures:
         crowd = self.crowd(BARE)
         days = crowd.days(self.posts // self.posters)
-        rows = lambda day: json.dumps(rows_again(self.rows, day, crowd.chance))  # noqa: E731
-        posts = [[("POST", "/store", rows(day)) for day in days] for _ in crowd.people]
+        posts = [[("POST", "/store", self._rows(crowd, day)) for day in days] for _ in crowd.people]
         return self._sent(crowd, posts, {"port": self.ports[BARE]})
 
     def raw(self) -> Figures:
@@ -108,6 +105,16 @@ class _Bench:
         if self.own.engine == "postgresql":
             where = {"database": self.own.env["DATABASE_URL"]}
         return self._sent(crowd, posts, where)
+
+    def _body(self, crowd: _Crowd, day: int) -> str:
+        return json.dumps(session_body(day, sets=self.sets, chance=crowd.chance))
+
+    def _item(self, crowd: _Crowd, day: int) -> dict[str, Any]:
+        body = session_body(day, sets=self.sets, chance=crowd.chance)
+        return body | {"id": _uid(crowd.chance)}
+
+    def _rows(self, crowd: _Crowd, day: int) -> str:
+        return json.dumps(rows_again(self.rows, day, crowd.chance))
 
     def _whole(self, rows: dict[str, Any], person: dict[str, Any]) -> dict[str, Any]:
         """With all columns that the tables ask for, as the database has them."""

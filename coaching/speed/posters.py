@@ -1,4 +1,4 @@
-"""People who post: `python -m coaching.speed.posters` makes them, and shows what one post has left in rows."""
+"""People who post: `python -m coaching.speed.posters` makes them, and shows what one post left in rows."""
 
 import argparse
 import json
@@ -59,7 +59,7 @@ def _made(count: int) -> list[dict[str, Any]]:
                 "account_id": client.account_id,
                 "device_id": device.uid,
                 "subject_key": client.audit_key,
-            }  # fmt: skip
+            }
         )
     return made
 
