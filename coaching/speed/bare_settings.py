@@ -3,4 +3,4 @@
 from coaching.settings import *  # noqa: F403
 
 ROOT_URLCONF = "coaching.speed.bare_view"
-MIDDLEWARE: list[str] = []
+MIDDLEWARE = []
