@@ -4,13 +4,14 @@ import json
 import string
 import uuid
 from datetime import UTC, datetime, timedelta
+from itertools import product
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from api.parsers import parse_json
-from api.quick_session import quick_item, quick_session
+from api.quick_session import OF_REPORT, OF_SESSION, OF_SET, quick_item, quick_session
 from api.sessions import SessionIn, SessionInBatch
 from coaching.models import EndedBy, Joint, LoadUnit, PainMoment, SetKind, SetSide, SiteSide
 from coaching.reads.symptoms import SYMPTOM_CODES
@@ -199,6 +200,102 @@ def test_an_item_of_a_batch_is_read_as_the_serializer_reads_it(body, own_id):
 def test_what_is_no_object_is_left_to_the_serializer(value):
     if not isinstance(value, dict):
         assert (quick_session(value), quick_item(value)) == (None, None)
+
+
+VALUES = [
+    *(
+        None,
+        True,
+        False,
+        "",
+        " ",
+        "\n",
+        "WORK",
+        "work",
+        "left",
+        "kg",
+        "both",
+        "midline",
+        "during",
+        "yes",
+        [],
+        {},
+    ),
+    *(-1, 0, 1, 10, 11, 20, 21, 1000, 1001, 2000, 2001, 7200, 7201, 10**30),
+    *(-0.5, 0.0, 0.25, 0.5, 7.5, 10.5, 20.5, 100.005, 100.0005, 2000.001),
+    *("x" * length for length in (12, 13, 60, 61, 80, 81, 300, 301, 2000, 2001)),
+    *(
+        "a\nb",
+        "a\tb",
+        " a ",
+        "\x0b a",
+        "a\x0bb",
+        "\x7f",
+        "e\u0301",
+        "\u00a0x",
+        "x\u2028y",
+        "ä" * 12,
+        "a\u0301" * 12,
+    ),
+    *("2026-03-02", "2026-03-02T18:00:00", "2026-03-02t18:00:00z", "2026-02-30T18:00:00Z"),
+    *("0001-01-01T00:00:00+14:00", "2026-03-02T18:00:00.123456-05:00", "2026-03-02T18:00:00.1234567Z"),
+    *("00000000-0000-0000-0000-000000000000", "FFFFFFFF-FFFF-FFFF-FFFF-FFFFFFFFFFFF"),
+    *("12345678-1234-4234-8234-123456789ABC", "{12345678-1234-4234-8234-123456789abc}"),
+    *({"night_pain": "no"}, {"night_pain": "NO"}, {"night_pain": None}, {"hunger": "no"}, [{}], [["id", 1]]),
+]
+
+
+def full():
+    told = pain_body(id=str(uuid.uuid4()), note="a", explanation="b", other_site="c", symptoms={})
+    done = set_body(
+        kind="work", side="both", load_unit="kg", ended_by="target", tempo="3-1-1-0", rest_s=90,
+        follows_previous=False, prescription=None, guessed_rir=2, guessed_after_reps=3,
+    )  # fmt: skip
+    own = {"client": str(uuid.uuid4()), "scheduled_session": str(uuid.uuid4()), "session_rpe": 7, "note": "a"}
+    return session_body(sets=[done], pain_reports=[told], **own)
+
+
+def agree(body):
+    data = sent(body)
+    quick = quick_session(data)
+    if quick is not None:
+        same(quick, SessionIn(data=data))
+    return quick is not None
+
+
+@pytest.mark.parametrize("place", ["session", "set", "report"])
+def test_each_value_in_each_place_is_read_as_the_serializer_reads_it(place):
+    accepted = 0
+    for key in [*KEYS_OF[place], "unknown", "id"]:
+        for value in VALUES:
+            body = full()
+            {"session": body, "set": body["sets"][0], "report": body["pain_reports"][0]}[place][key] = value
+            accepted += agree(body)
+    assert accepted > len(KEYS_OF[place])
+
+
+KEYS_OF = {"session": sorted(OF_SESSION), "set": sorted(OF_SET), "report": sorted(OF_REPORT)}
+
+
+def test_what_hangs_together_is_read_as_the_serializer_reads_it():
+    """Reps or a duration, a guess and when it was made, a joint and its side."""
+    amounts = product((None, 0, 2, 3), (None, 30), (None, 0, 2), (None, 0, 2, 3))
+    names = ("reps", "duration_s", "guessed_rir", "guessed_after_reps")
+    sets = [set_body(**dict(zip(names, values, strict=True))) for values in amounts]
+    sites = product(Joint.values, SiteSide.values, ("", " ", "Jaw"))
+    reports = [
+        pain_body(id=str(uuid.uuid4()), joint=joint, side=side, other_site=other)
+        for joint, side, other in sites
+    ]
+    accepted = [agree(session_body(sets=[row], pain_reports=[])) for row in sets]
+    accepted += [agree(session_body(sets=[], pain_reports=[row])) for row in reports]
+    assert 0 < sum(accepted) < len(accepted)
+
+
+@pytest.mark.parametrize(("name", "row", "most"), [("sets", set_body, 200), ("pain_reports", pain_body, 100)])
+def test_as_many_rows_are_read_as_the_serializer_reads(name, row, most):
+    rows = [row(id=str(uuid.uuid4())) for _ in range(most + 1)]
+    assert [agree(session_body(**{name: some})) for some in (rows[1:], rows)] == [True, False]
 
 
 USUAL = [
