@@ -136,9 +136,8 @@ def _put_rows_to_the_front(rows: Sequence[Change]) -> None:
         ]
         _put_to_the_front("VALUES " + ", ".join([SLOTS] * len(rows)), values)
         return
-    asked(HOLD_BACK, [FIRST_LOCK_KEY])
     arrays = [[getattr(row, field.attname) for row in rows] for field in COLUMNS]
-    done(f"INSERT INTO coaching_change ({NAMES}) {ARRAYS} {INSTEAD}", arrays)
+    done(HELD_BACK, [FIRST_LOCK_KEY, *arrays])
 
 
 def _put_to_the_front(source: str, values: list[Any]) -> None:
@@ -157,23 +156,25 @@ def _put_to_the_front(source: str, values: list[Any]) -> None:
         cursor.execute(statement, values)
 
 
-# Before any id is taken: readers go no further than the newest id of now until this transaction ends.
 INSTEAD = (
     "ON CONFLICT (client_id, kind, record_uid) "
     "DO UPDATE SET id = EXCLUDED.id, is_deleted = EXCLUDED.is_deleted, at = EXCLUDED.at"
 )
 SLOTS = "(" + ", ".join(["%s"] * len(COLUMNS)) + ")"
-ARRAYS = (
-    "SELECT * FROM "
-    "unnest(%s::bigint[], %s::bigint[], %s::text[], %s::uuid[], %s::boolean[], %s::timestamptz[])"
-)
 JUDGED_BY_A_POST = (
     "SELECT DISTINCT s.uid FROM coaching_session x "
     "JOIN coaching_scheduledsession s ON s.id = x.scheduled_session_id "
     "WHERE x.practice_id = %s AND x.client_id = %s AND s.practice_id = %s AND s.client_id = %s "
     "AND x.performed_on >= %s"
 )
+# Before any id is taken: readers go no further than the newest id of now until this transaction ends.
 HOLD_BACK = (
     "SELECT pg_advisory_xact_lock_shared(%s + last_value - CASE WHEN is_called THEN 0 ELSE 1 END) "
     "FROM coaching_change_id_seq"
+)
+# In one statement: no row comes out of the join, and takes an id, before the lock has been taken.
+HELD_BACK = (
+    f"WITH held AS MATERIALIZED ({HOLD_BACK}) INSERT INTO coaching_change ({NAMES}) "  # noqa: S608 - our own names
+    "SELECT row.* FROM held, unnest(%s::bigint[], %s::bigint[], %s::text[], %s::uuid[], %s::boolean[], "
+    f"%s::timestamptz[]) AS row {INSTEAD}"
 )
