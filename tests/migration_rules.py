@@ -32,6 +32,7 @@ ALWAYS_SAFE = (
     migrations.RemoveIndex,
     migrations.RemoveConstraint,
     busy_tables.AddCheckOnBusyTable,
+    busy_tables.DropKeysIndex,
     RowPolicies,
 )
 # Each looks for what it has done before, so it may be stopped anywhere.

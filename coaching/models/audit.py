@@ -15,7 +15,9 @@ class AuditEventQuerySet(ListQuerySet["AuditEvent"]):
 
 class AuditEvent(OfPractice):
     id = models.BigAutoField(primary_key=True)
-    practice = models.ForeignKey("coaching.Practice", on_delete=models.PROTECT, related_name="+")
+    practice = models.ForeignKey(
+        "coaching.Practice", on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     at = models.DateTimeField()
     account_id = models.UUIDField(null=True)
     device_id = models.UUIDField(null=True)

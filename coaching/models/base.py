@@ -43,7 +43,9 @@ class PracticeRow(OfPractice):
 
     id = models.BigAutoField(primary_key=True)
     uid = models.UUIDField(default=uuid.uuid4, editable=False)
-    practice = models.ForeignKey("coaching.Practice", on_delete=models.PROTECT, related_name="+")
+    practice = models.ForeignKey(
+        "coaching.Practice", on_delete=models.PROTECT, related_name="+", db_index=False
+    )
 
     class Meta:
         abstract = True

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.contrib.postgres.operations import AddConstraintNotValid, AddIndexConcurrently, ValidateConstraint
 from django.db import models
-from django.db.migrations.operations import AddConstraint, AddField, AddIndex
+from django.db.migrations.operations import AddConstraint, AddField, AddIndex, AlterField
 from django.db.migrations.operations.base import Operation
 from django.db.utils import NotSupportedError
 
@@ -121,6 +121,28 @@ class AddKeyOnBusyTable(AddField):
             )
         if field.db_constraint:
             schema_editor.execute(f"ALTER TABLE {table} VALIDATE CONSTRAINT {key_name}")
+
+
+class DropKeysIndex(AlterField):
+    """A foreign key without the index of its own, which another one begins with; touches no row.
+
+    Django's own would make the whole table anew on SQLite.
+    """
+
+    def database_forwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        table, column = self._place(app_label, to_state)
+        (index,) = _quoted(schema_editor, schema_editor._create_index_name(table, [column]))
+        schema_editor.execute(f"DROP INDEX IF EXISTS {index}")
+
+    def database_backwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        table, column = self._place(app_label, to_state)
+        name = schema_editor._create_index_name(table, [column])
+        index, on, of = _quoted(schema_editor, name, table, column)
+        schema_editor.execute(f"CREATE INDEX {index} ON {on} ({of})")
+
+    def _place(self, app_label: str, state: Any) -> tuple[str, str]:
+        model = state.apps.get_model(app_label, self.model_name)
+        return model._meta.db_table, model._meta.get_field(self.name).column
 
 
 class DropColumn(Operation):

@@ -119,7 +119,7 @@ class BodyMassQuerySet(ListQuerySet["BodyMass"]):
 class BodyMass(OfPractice):
     practice_by = "client"
 
-    client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="body_masses")
+    client = models.ForeignKey(Client, on_delete=models.CASCADE, related_name="body_masses", db_index=False)
     measured_on = models.DateField()
     body_mass_kg = models.FloatField()
     version = models.PositiveIntegerField(default=1)

@@ -26,7 +26,9 @@ class Erasure(OfPractice):
     """One client of a practice, erased; the digest of the client's id is all that tells whom."""
 
     id = models.BigAutoField(primary_key=True)
-    practice = models.ForeignKey("coaching.Practice", on_delete=models.PROTECT, related_name="+")
+    practice = models.ForeignKey(
+        "coaching.Practice", on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     client_digest = models.CharField(max_length=64)
     erased_at = models.DateTimeField()
 
@@ -53,7 +55,7 @@ class ErasedDigest(OfPractice):
     practice_by = "erasure"
 
     id = models.BigAutoField(primary_key=True)
-    erasure = models.ForeignKey(Erasure, on_delete=models.CASCADE, related_name="digests")
+    erasure = models.ForeignKey(Erasure, on_delete=models.CASCADE, related_name="digests", db_index=False)
     kind = models.CharField(max_length=6)
     digest = models.CharField(max_length=128)
 

@@ -51,7 +51,9 @@ class Exercise(OfPractice):
 
     id = models.BigAutoField(primary_key=True)
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
-    practice = models.ForeignKey("coaching.Practice", null=True, on_delete=models.PROTECT, related_name="+")
+    practice = models.ForeignKey(
+        "coaching.Practice", null=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     code = models.SlugField(max_length=60)
     name = models.CharField(max_length=120)
     equipment = models.CharField(max_length=30)
@@ -95,7 +97,9 @@ class ExerciseAlternative(OfPractice):
 
     practice_by = "exercise"
 
-    exercise = models.ForeignKey(Exercise, on_delete=models.CASCADE, related_name="alternatives")
+    exercise = models.ForeignKey(
+        Exercise, on_delete=models.CASCADE, related_name="alternatives", db_index=False
+    )
     position = models.PositiveSmallIntegerField()
     alternative = models.ForeignKey(Exercise, on_delete=models.PROTECT, related_name="+")
 
@@ -117,7 +121,9 @@ class ExerciseAlternative(OfPractice):
 class MuscleRole(OfPractice):
     practice_by = "exercise"
 
-    exercise = models.ForeignKey(Exercise, on_delete=models.CASCADE, related_name="muscle_roles")
+    exercise = models.ForeignKey(
+        Exercise, on_delete=models.CASCADE, related_name="muscle_roles", db_index=False
+    )
     muscle = models.CharField(max_length=30)
     role = models.CharField(max_length=10)
 

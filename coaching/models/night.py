@@ -1,12 +1,12 @@
 """One practice's run for one local date, each client's outcome in it, and what it scored."""
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
-from django.db import models
-from django.db.models import Q
+from django.db import connection, models
+from django.db.models import Q, Value
 
 from coaching.models.base import ListQuerySet, one_of
-from coaching.models.scoped import OfPractice, ScopedQuerySet
+from coaching.models.scoped import OfPractice, ScopedQuerySet, statement_of
 
 
 class NightStatus(models.TextChoices):
@@ -24,7 +24,9 @@ class NightQuerySet(ScopedQuerySet["Night"]):
 
 class Night(OfPractice):
     id = models.BigAutoField(primary_key=True)
-    practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="nights")
+    practice = models.ForeignKey(
+        "coaching.Practice", on_delete=models.CASCADE, related_name="nights", db_index=False
+    )
     night_on = models.DateField()
     zone = models.CharField(max_length=64)
     status = models.CharField(max_length=10, default=NightStatus.DUE)
@@ -58,6 +60,18 @@ class NightClientState(models.TextChoices):
     FAILED = "failed"
 
 
+class NightClientQuerySet(ScopedQuerySet["NightClient"]):
+    def list_all(self, clients: ScopedQuerySet[Any], *, night: Night) -> None:
+        """A turn in this night for each of the clients who has none, without bringing them here."""
+        made = (Value(night.id), Value(0), Value(NightClientState.TODO.value), Value(0), Value(""))
+        found, values = statement_of(clients.values_list("practice_id", "id", *made))
+        names = "practice_id, client_id, night_id, revision, state, attempts, error_code"
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f"INSERT INTO coaching_nightclient ({names}) {found} ON CONFLICT DO NOTHING", values
+            )
+
+
 class NightClient(OfPractice):
     """One client's turn in a night; `attempts` is committed before the work, so a killer is found out.
 
@@ -66,7 +80,7 @@ class NightClient(OfPractice):
 
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="+")
-    night = models.ForeignKey(Night, on_delete=models.CASCADE, related_name="night_clients")
+    night = models.ForeignKey(Night, on_delete=models.CASCADE, related_name="night_clients", db_index=False)
     client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="+")
     revision = models.PositiveSmallIntegerField(default=0)
     state = models.CharField(max_length=8, default=NightClientState.TODO)
@@ -74,6 +88,8 @@ class NightClient(OfPractice):
     error_code = models.CharField(max_length=80, blank=True)
     claimed_at = models.DateTimeField(null=True)
     done_at = models.DateTimeField(null=True)
+
+    objects: ClassVar = NightClientQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -96,7 +112,9 @@ class Score(OfPractice):
 
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.CASCADE, related_name="+")
-    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="scores")
+    client = models.ForeignKey(
+        "coaching.Client", on_delete=models.CASCADE, related_name="scores", db_index=False
+    )
     night_on = models.DateField()
     revision = models.PositiveSmallIntegerField(default=0)
     adherence_low = models.FloatField(null=True)

@@ -72,7 +72,7 @@ class PlanVersion(OfPractice):
 
     practice_by = "plan"
 
-    plan = models.ForeignKey(Plan, on_delete=models.CASCADE, related_name="versions")
+    plan = models.ForeignKey(Plan, on_delete=models.CASCADE, related_name="versions", db_index=False)
     number = models.PositiveIntegerField()
     weeks = models.PositiveSmallIntegerField()
     deload_weeks = models.JSONField(default=list)
@@ -88,7 +88,7 @@ class PlanVersion(OfPractice):
 class PlanDay(OfPractice):
     practice_by = "version"
 
-    version = models.ForeignKey(PlanVersion, on_delete=models.CASCADE, related_name="days")
+    version = models.ForeignKey(PlanVersion, on_delete=models.CASCADE, related_name="days", db_index=False)
     position = models.PositiveSmallIntegerField()
     weekday = models.PositiveSmallIntegerField()
     name = models.CharField(max_length=80)
@@ -104,7 +104,7 @@ class PlanDay(OfPractice):
 class Block(OfPractice):
     practice_by = "day"
 
-    day = models.ForeignKey(PlanDay, on_delete=models.CASCADE, related_name="blocks")
+    day = models.ForeignKey(PlanDay, on_delete=models.CASCADE, related_name="blocks", db_index=False)
     position = models.PositiveSmallIntegerField()
     kind = models.CharField(max_length=20)
     rest_s = models.PositiveIntegerField(default=120)
@@ -119,7 +119,7 @@ class Block(OfPractice):
 
 
 class Prescription(PracticeRow):
-    block = models.ForeignKey(Block, on_delete=models.CASCADE, related_name="prescriptions")
+    block = models.ForeignKey(Block, on_delete=models.CASCADE, related_name="prescriptions", db_index=False)
     position = models.PositiveSmallIntegerField()
     exercise = models.ForeignKey("coaching.Exercise", on_delete=models.PROTECT, related_name="+")
     side = models.CharField(max_length=5, default=SetSide.BOTH)
@@ -172,7 +172,9 @@ class PrescriptionAlternative(OfPractice):
 
     practice_by = "prescription"
 
-    prescription = models.ForeignKey(Prescription, on_delete=models.CASCADE, related_name="alternatives")
+    prescription = models.ForeignKey(
+        Prescription, on_delete=models.CASCADE, related_name="alternatives", db_index=False
+    )
     position = models.PositiveSmallIntegerField()
     exercise = models.ForeignKey("coaching.Exercise", on_delete=models.PROTECT, related_name="+")
 
@@ -231,8 +233,12 @@ class ScheduledStatus(models.TextChoices):
 class ScheduledSession(PracticeRow):
     """A plan day on a client's calendar, with what was prescribed as of the day it was laid out."""
 
-    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="scheduled_sessions")
-    assignment = models.ForeignKey(Assignment, on_delete=models.CASCADE, related_name="scheduled_sessions")
+    client = models.ForeignKey(
+        "coaching.Client", on_delete=models.CASCADE, related_name="scheduled_sessions", db_index=False
+    )
+    assignment = models.ForeignKey(
+        Assignment, on_delete=models.CASCADE, related_name="scheduled_sessions", db_index=False
+    )
     plan_day = models.ForeignKey(PlanDay, on_delete=models.PROTECT, related_name="+")
     due_on = models.DateField()
     status = models.CharField(max_length=16, default=ScheduledStatus.PLANNED)

@@ -11,7 +11,9 @@ class JointDay(OfPractice):
 
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.PROTECT, related_name="+")
-    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="joint_days")
+    client = models.ForeignKey(
+        "coaching.Client", on_delete=models.CASCADE, related_name="joint_days", db_index=False
+    )
     day_on = models.DateField()
     joint = models.CharField(max_length=20)
     side = models.CharField(max_length=10)
@@ -32,7 +34,9 @@ class LiftDay(OfPractice):
 
     id = models.BigAutoField(primary_key=True)
     practice = models.ForeignKey("coaching.Practice", on_delete=models.PROTECT, related_name="+")
-    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="lift_days")
+    client = models.ForeignKey(
+        "coaching.Client", on_delete=models.CASCADE, related_name="lift_days", db_index=False
+    )
     day_on = models.DateField()
     exercise = models.ForeignKey("coaching.Exercise", on_delete=models.PROTECT, related_name="+")
     side = models.CharField(max_length=5)

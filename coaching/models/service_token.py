@@ -77,7 +77,7 @@ class ServiceTokenCoach(OfPractice):
 
     practice_by = "token"
 
-    token = models.ForeignKey(ServiceToken, on_delete=models.CASCADE, related_name="+")
+    token = models.ForeignKey(ServiceToken, on_delete=models.CASCADE, related_name="+", db_index=False)
     coach = models.ForeignKey("coaching.Membership", on_delete=models.CASCADE, related_name="+")
 
     class Meta:

@@ -27,7 +27,9 @@ class SessionQuerySet(ListQuerySet["Session"]):
 
 
 class Session(PracticeRow):
-    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="sessions")
+    client = models.ForeignKey(
+        "coaching.Client", on_delete=models.CASCADE, related_name="sessions", db_index=False
+    )
     scheduled_session = models.ForeignKey(
         "coaching.ScheduledSession", null=True, on_delete=models.SET_NULL, related_name="sessions"
     )
@@ -87,7 +89,7 @@ class LoggedSet(PracticeRow):
     `guessed_rir` is the reserve the lifter stated after `guessed_after_reps` repetitions; no number uses it.
     """
 
-    session = models.ForeignKey(Session, on_delete=models.CASCADE, related_name="sets")
+    session = models.ForeignKey(Session, on_delete=models.CASCADE, related_name="sets", db_index=False)
     exercise = models.ForeignKey("coaching.Exercise", on_delete=models.PROTECT, related_name="+")
     prescription = models.ForeignKey(
         "coaching.Prescription", null=True, on_delete=models.SET_NULL, related_name="+"
@@ -162,7 +164,9 @@ class PainReportQuerySet(ListQuerySet["PainReport"]):
 class PainReport(PracticeRow):
     """Pain 0-10 of one site at one moment; `felt_on` is the training day it belongs to."""
 
-    client = models.ForeignKey("coaching.Client", on_delete=models.CASCADE, related_name="pain_reports")
+    client = models.ForeignKey(
+        "coaching.Client", on_delete=models.CASCADE, related_name="pain_reports", db_index=False
+    )
     session = models.ForeignKey(Session, null=True, on_delete=models.CASCADE, related_name="pain_reports")
     joint = models.CharField(max_length=20)
     side = models.CharField(max_length=10)

@@ -7,6 +7,7 @@ import json
 import sqlite3
 import uuid
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache, lru_cache
 from typing import Any
@@ -65,7 +66,17 @@ class _PreparedCursor(psycopg.Cursor[Any]):
     """Values are sent beside the text, which the server therefore reads and plans once per connection."""
 
     def execute(self, query: Any, params: Any = None, **how: Any) -> Any:
-        return super().execute(query, params, **(how | {"prepare": True}))
+        try:
+            return super().execute(query, params, **(how | {"prepare": True}))
+        finally:
+            if self._query is None:  # planned before; whoever counts statements looks for their text here
+                told: Any = _Text(str(query).encode())
+                self._query = told
+
+
+@dataclass(frozen=True, slots=True)
+class _Text:
+    query: bytes
 
 
 def _cursor() -> Any:

@@ -109,7 +109,7 @@ class WebhookDeliveryQuerySet(ListQuerySet["WebhookDelivery"]):
 class WebhookDelivery(OutboxRow):
     """One event for one address; ids only, the body is made of them when it is sent."""
 
-    webhook = models.ForeignKey(Webhook, on_delete=models.CASCADE, related_name="deliveries")
+    webhook = models.ForeignKey(Webhook, on_delete=models.CASCADE, related_name="deliveries", db_index=False)
     alert = models.ForeignKey("coaching.Alert", null=True, on_delete=models.CASCADE, related_name="+")
     event = models.CharField(max_length=20)
     event_key = models.CharField(max_length=120)

@@ -7,9 +7,11 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import connection, transaction
+from django.db.models import DateTimeField, Value
 
 from coaching.models import Change, ChangeKind, Client, NightClient, ScheduledSession
 from coaching.models.change import FIRST_LOCK_KEY
+from coaching.models.scoped import statement_of
 from coaching.models.statements import asked, done, uid_of
 
 AT_ONCE = 1000
@@ -101,9 +103,18 @@ def note_sessions_due(*, items: Sequence[NightClient], on: date, now: datetime) 
         return
     a_day = timedelta(days=1)
     due = ScheduledSession.objects.filter(
-        client__in=[item.client_id for item in items], due_on__range=(on - a_day, on + a_day)
+        client_id__any_of=[item.client_id for item in items], due_on__range=(on - a_day, on + a_day)
     )
-    _note_scheduled(items[0].practice_id, due, now)
+    told = due.order_by("client_id", "uid").values_list(
+        "practice_id",
+        "client_id",
+        Value(ChangeKind.SCHEDULED_SESSION.value),
+        "uid",
+        Value(False),
+        Value(now, DateTimeField()),
+    )
+    source, values = statement_of(told)
+    _put_to_the_front(source, list(values))
 
 
 def tell_anew(*, client_ids: Collection[int]) -> None:
@@ -111,7 +122,7 @@ def tell_anew(*, client_ids: Collection[int]) -> None:
     if not client_ids:
         return
     standing = Change.objects.filter(client__in=client_ids, is_deleted=False).order_by(*LOCKING_ORDER)
-    source, values = standing.values_list(*[field.attname for field in COLUMNS]).query.sql_with_params()
+    source, values = statement_of(standing.values_list(*[field.attname for field in COLUMNS]))
     with transaction.atomic(savepoint=False):
         _put_to_the_front(source, list(values))
 

@@ -49,9 +49,12 @@ def pain_findings(series: NightSeries, trends: SiteAssessments) -> Iterator[Find
     limits = find_over_limit(sites.pain, sites.pain_limit)
     settling = assess_settling(sites.pain_next_morning, sites.joint_reps)
     trend_method = f"{trends.method} {trends.version}"
-    for row, key in enumerate(sites.keys):
+    is_climbing = trends.is_pain_with_volume | trends.is_pain_rising
+    is_told = is_climbing | limits.is_over_limit | settling.is_unsettled
+    for row in np.flatnonzero(is_told).tolist():
+        key = sites.keys[row]
         kind = AlertKind.PAIN_WITH_VOLUME if trends.is_pain_with_volume[row] else AlertKind.PAIN_RISING
-        if trends.is_pain_with_volume[row] or trends.is_pain_rising[row]:
+        if is_climbing[row]:
             trend = numbers.describe_pain_trend(trends, row, last_day)
             is_near_limit = trend.pain_to >= sites.pain_limit[row] - 1
             yield _site_finding(
@@ -75,8 +78,9 @@ def over_dose_findings(series: NightSeries) -> Iterator[Finding]:
     found = assess_over_dose(sites.joint_reps, sites.prescribed_joint_reps, sites.is_guarded)
     is_due = series.scheduled.due_day > series.last_day.toordinal() - found.days
     planned = set(series.scheduled.client[is_due].tolist())
-    for row, key in enumerate(sites.keys):
-        if found.is_over_dose[row] and key.client in planned:
+    for row in np.flatnonzero(found.is_over_dose).tolist():
+        key = sites.keys[row]
+        if key.client in planned:
             dose = numbers.describe_over_dose(found, row)
             yield _site_finding(series, key, AlertKind.OVER_DOSE, dose, "over_dose 1")
 
@@ -84,28 +88,28 @@ def over_dose_findings(series: NightSeries) -> Iterator[Finding]:
 def lift_findings(series: NightSeries, lifts: LiftAssessments) -> Iterator[Finding]:
     """Lifts that have stopped moving or have gone back."""
     kinds = {STALLED: AlertKind.STALLED_LIFT, REGRESSING: AlertKind.REGRESSING_LIFT}
-    for row, key in enumerate(series.lifts.keys):
-        kind = kinds.get(str(lifts.state[row]))
-        if kind is not None:
-            yield _finding(
-                series,
-                key.client,
-                kind,
-                f"{key.code}:{key.side}:{key.track}",
-                lift_label(key.name, key.side, key.track),
-                numbers.describe_lift(lifts, row),
-                f"{lifts.method} {lifts.version}",
-            )
+    for row in np.flatnonzero(np.isin(lifts.state, list(kinds))).tolist():
+        key = series.lifts.keys[row]
+        yield _finding(
+            series,
+            key.client,
+            kinds[str(lifts.state[row])],
+            f"{key.code}:{key.side}:{key.track}",
+            lift_label(key.name, key.side, key.track),
+            numbers.describe_lift(lifts, row),
+            f"{lifts.method} {lifts.version}",
+        )
 
 
 def adherence_findings(series: NightSeries, adherence: AdherenceAssessments) -> Iterator[Finding]:
     """Silence first; who is silent is not told to be off plan as well."""
     method = f"{adherence.method} {adherence.version}"
-    for row in range(len(series.clients)):
+    is_told = adherence.is_silent | adherence.is_off_plan | adherence.is_unlogged
+    for row in np.flatnonzero(is_told).tolist():
         if adherence.is_silent[row]:
             silence = numbers.describe_silence(adherence, row, float(series.days_since_activity[row]))
             yield _finding(series, row, AlertKind.SILENT, "", "", silence, method)
-        elif adherence.is_off_plan[row] or adherence.is_unlogged[row]:
+        else:
             kind = AlertKind.OFF_PLAN if adherence.is_off_plan[row] else AlertKind.UNLOGGED
             yield _finding(series, row, kind, "", "", numbers.describe_adherence(adherence, row), method)
 

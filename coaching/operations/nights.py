@@ -12,9 +12,9 @@ from coaching.compute.local_days import hours_in_local_day, newest_due_night
 from coaching.models import Alert, Client, Night, NightClient, NightClientState, NightStatus, Practice
 from coaching.models.scope import across_practices
 
-CHUNK = 50
+CHUNK = 200
 MAX_ATTEMPTS = 3
-# A worker that died with fifty clients in hand accuses none of them: of deaths, only those alone are counted.
+# A worker that died with many clients in hand accuses none of them: of deaths, only those alone are counted.
 MAX_ATTEMPTS_OF_A_KILLER = MAX_ATTEMPTS + 1
 # Connections are lost for many reasons, of which a client is the least likely one.
 CUT_OFF, MAX_ATTEMPTS_OF_THE_CUT_OFF = "connection_lost", 12
@@ -107,10 +107,7 @@ def start_night(*, night: Night, now: datetime) -> None:
     if not started:
         return
     clients = Client.objects.filter(practice=night.practice, created_at__lte=now).current().processed()
-    NightClient.objects.bulk_create(
-        (NightClient(practice_id=night.practice_id, night=night, client=client) for client in clients),
-        ignore_conflicts=True,
-    )
+    NightClient.objects.list_all(clients.order_by("id"), night=night)
 
 
 @transaction.atomic

@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from math import isnan
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from coaching.compute.adherence import AdherenceAssessments, assess_adherence
 from coaching.compute.adherence_parts import PartScores, score_parts
@@ -20,9 +22,9 @@ from coaching.operations.findings import (
     over_dose_findings,
     pain_findings,
 )
-from coaching.reads.night_series import NightSeries, night_series
+from coaching.reads.night_series import LiftKey, NightSeries, SiteKey, night_series
 
-METHOD = "night 2"
+METHOD = "night 3"
 NIGHTLY_KINDS = [kind for kind in AlertKind.values if kind != AlertKind.RED_FLAG]
 
 
@@ -59,7 +61,7 @@ def score_chunk(
     if not items:
         return ChunkResult()
     assessed = _assess(items, night_on)
-    Score.objects.bulk_create(_scores(items, assessed, night_on, now), ignore_conflicts=True)
+    Score.objects.insert_new(_scores(items, assessed, night_on, now))
     if not touches_alerts:
         return ChunkResult(len(items))
     findings: list[Finding] = [
@@ -104,7 +106,6 @@ def _assess(items: Sequence[NightClient], night_on: date) -> _Assessed:
 
 def _assess_lifts(series: NightSeries, adherence: AdherenceAssessments) -> LiftAssessments:
     lifts = series.lifts
-    client_rows = np.array([key.client for key in lifts.keys], dtype=np.int64)
     return assess_lifts(
         lifts.day,
         lifts.e1rm_kg,
@@ -112,7 +113,7 @@ def _assess_lifts(series: NightSeries, adherence: AdherenceAssessments) -> LiftA
         lifts.training_status,
         as_of_day=float(series.last_day.toordinal()),
         increment_kg=lifts.increment_kg,
-        attendance=adherence.attendance_high[client_rows],
+        attendance=adherence.attendance_high[_clients_of(lifts.keys)],
     )
 
 
@@ -170,33 +171,43 @@ def _tests_run(
     series: NightSeries, trends: SiteAssessments, lifts: LiftAssessments, n_clients: int
 ) -> list[int]:
     """How many sites and lifts of each client could be looked at for a trend."""
-    counts = [0] * n_clients
-    for site, is_assessable in zip(series.sites.keys, trends.is_assessable, strict=True):
-        counts[site.client] += bool(is_assessable)
-    for lift, state in zip(series.lifts.keys, lifts.state, strict=True):
-        counts[lift.client] += str(state) != NOT_ASSESSABLE
+    sites = _clients_of(series.sites.keys)[trends.is_assessable]
+    of_lifts = _clients_of(series.lifts.keys)[lifts.state != NOT_ASSESSABLE]
+    counts: list[int] = np.bincount(np.append(sites, of_lifts), minlength=n_clients).tolist()
     return counts
+
+
+def _clients_of(keys: Sequence[SiteKey | LiftKey]) -> NDArray[np.int64]:
+    return np.array([key.client for key in keys], dtype=np.int64)
 
 
 def _lift_details(series: NightSeries, lifts: LiftAssessments, n_clients: int) -> list[list[dict[str, Any]]]:
     """What each client's lifts came to, with the reason and the wait where nothing can be said yet."""
     found: list[list[dict[str, Any]]] = [[] for _ in range(n_clients)]
-    for row, key in enumerate(series.lifts.keys):
+    method = f"{lifts.method} {lifts.version}"
+    numbers = zip(
+        lifts.state.tolist(), lifts.reason.tolist(), lifts.n_exposures.tolist(),
+        lifts.exposures_to_go.tolist(), lifts.days_to_go.tolist(), _numbers(lifts.slope_per_week),
+        _numbers(lifts.slope_low_per_week), _numbers(lifts.slope_high_per_week), strict=True,
+    )  # fmt: skip
+    for row, (key, (state, reason, exposures, to_go, days_to_go, slope, low, high)) in enumerate(
+        zip(series.lifts.keys, numbers, strict=True)
+    ):
         found[key.client].append(
             {
                 "exercise": key.code,
                 "side": key.side,
                 "track": key.track,
-                "state": str(lifts.state[row]),
-                "reason": str(lifts.reason[row]),
-                "exposures": int(lifts.n_exposures[row]),
-                "exposures_to_go": int(lifts.exposures_to_go[row]),
-                "days_to_go": int(lifts.days_to_go[row]),
-                "assessable_on": _assessable_on(series, lifts, row),
-                "slope_per_week": _number(lifts.slope_per_week[row]),
-                "slope_low_per_week": _number(lifts.slope_low_per_week[row]),
-                "slope_high_per_week": _number(lifts.slope_high_per_week[row]),
-                "method": f"{lifts.method} {lifts.version}",
+                "state": state,
+                "reason": reason,
+                "exposures": exposures,
+                "exposures_to_go": to_go,
+                "days_to_go": days_to_go,
+                "assessable_on": _assessable_on(series, lifts, row) if state == NOT_ASSESSABLE else None,
+                "slope_per_week": slope,
+                "slope_low_per_week": low,
+                "slope_high_per_week": high,
+                "method": method,
             }
         )
     return found
@@ -209,4 +220,8 @@ def _assessable_on(series: NightSeries, lifts: LiftAssessments, row: int) -> str
 
 def _number(value: float) -> float | None:
     """A number as JSON knows it: what is not known is null, and digits beyond the sixth are noise."""
-    return None if np.isnan(value) else round(float(value), 6)
+    return None if isnan(value) else round(float(value), 6)
+
+
+def _numbers(values: NDArray[np.float64]) -> list[float | None]:
+    return [_number(value) for value in values.tolist()]

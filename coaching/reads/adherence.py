@@ -1,20 +1,18 @@
 """Scheduled sessions held against what was logged for them, for a night's chunk and for one calendar."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
 from coaching.compute.adherence_parts import session_parts
 from coaching.compute.scheduled_sessions import DONE, NOT_DONE, UNKNOWN, ScheduledSessions
-from coaching.models import ScheduledSession, ScheduledStatus, Session
-from coaching.reads.session_doses import SessionDoses, session_doses
-
-EXCUSED = {ScheduledStatus.CANCELLED, ScheduledStatus.CLINICIAN_STOP}
-
-Floats = NDArray[np.float64]
+from coaching.models import ScheduledSession
+from coaching.reads.columns import places_of
+from coaching.reads.scheduled_rows import EXCUSED, ScheduledRows
+from coaching.reads.session_doses import session_doses
+from coaching.reads.session_logs import session_logs
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,45 +37,34 @@ class HeldSession:
     adherence: SessionAdherence | None
 
 
-@dataclass(frozen=True, slots=True)
-class _Log:
-    done_on: date
-    work_sets: int
-    work_reps: int
-
-
 def scheduled_against_logs(
-    rows: Sequence[ScheduledSession],
-    *,
-    client_rows: Mapping[int, int],
-    last_day: date,
-    in_full_from: date = date.min,
+    rows: Sequence[ScheduledSession], *, client_rows: Mapping[int, int], last_day: date
 ) -> ScheduledSessions:
-    """Each scheduled session with what was logged for it up to `last_day`; later logs do not exist yet.
+    """Each scheduled session with what was logged for it up to `last_day`; later logs do not exist yet."""
+    return rows_against_logs(ScheduledRows.of(rows), client_rows=client_rows, last_day=last_day)
 
-    The loads and efforts of sessions due before `in_full_from` are not looked up.
-    """
-    logs = _logs(rows, last_day)
-    done = [logs.get(row.id) for row in rows]
-    doses = _doses(rows, last_day, in_full_from)
+
+def rows_against_logs(
+    rows: ScheduledRows, *, client_rows: Mapping[int, int], last_day: date
+) -> ScheduledSessions:
+    """The same of sessions that came as arrays; at most four queries."""
+    logs = session_logs(rows, last_day=last_day)
+    doses = session_doses(rows, logs=logs)
     is_timed = doses.prescribed_hold_s > 0
+    is_logged = ~np.isnan(logs.done_day)
     return ScheduledSessions(
-        client=np.array([client_rows[row.client_id] for row in rows], dtype=np.int64),
-        due_day=np.array([row.due_on.toordinal() for row in rows], dtype=np.int64),
-        state=np.array([_state(row, log) for row, log in zip(rows, done, strict=True)], dtype=np.str_),
-        done_day=_floats(log.done_on.toordinal() if log else np.nan for log in done),
-        prescribed_sets=_floats(row.prescribed_sets for row in rows),
-        completed_sets=_floats(log.work_sets if log else 0 for log in done),
-        prescribed_reps=np.where(
-            is_timed, doses.prescribed_hold_s, _floats(row.prescribed_reps for row in rows)
-        ),
-        completed_reps=np.where(
-            is_timed, doses.completed_hold_s, _floats(log.work_reps if log else 0 for log in done)
-        ),
+        client=places_of(rows.client_id, client_rows),
+        due_day=rows.due_day,
+        state=np.select([is_logged, rows.is_said_not_done], [DONE, NOT_DONE], UNKNOWN),
+        done_day=logs.done_day,
+        prescribed_sets=rows.prescribed_sets.astype(float),
+        completed_sets=logs.work_sets,
+        prescribed_reps=np.where(is_timed, doses.prescribed_hold_s, rows.prescribed_reps),
+        completed_reps=np.where(is_timed, doses.completed_hold_s, logs.work_reps),
         prescribed_volume_kg=doses.prescribed_volume_kg,
         completed_volume_kg=doses.completed_volume_kg,
         has_reached_effort=doses.has_reached_effort,
-        is_excused=np.array([row.status in EXCUSED for row in rows], dtype=bool),
+        is_excused=rows.is_excused,
     )
 
 
@@ -101,52 +88,6 @@ def held_sessions(rows: Sequence[ScheduledSession], *, today: date) -> list[Held
         )
         held.append(HeldSession(row, None if is_open or row.status in EXCUSED else adherence))
     return held
-
-
-def _logs(rows: Sequence[ScheduledSession], last_day: date) -> dict[int, _Log]:
-    """Scheduled session -> its log; several make one, from the first day on."""
-    found: dict[int, _Log] = {}
-    logs = Session.objects.kept().filter(
-        scheduled_session__in=[row.id for row in rows], performed_on__lte=last_day
-    )
-    for scheduled_id, day, sets, reps in logs.values_list(
-        "scheduled_session_id", "performed_on", "work_sets", "work_reps"
-    ):
-        if scheduled_id is not None:
-            known = found.get(scheduled_id, _Log(day, 0, 0))
-            found[scheduled_id] = _Log(
-                min(known.done_on, day), known.work_sets + sets, known.work_reps + reps
-            )
-    return found
-
-
-def _doses(rows: Sequence[ScheduledSession], last_day: date, in_full_from: date) -> SessionDoses:
-    """Doses of every row, nan before `in_full_from`."""
-    places = np.array([place for place, row in enumerate(rows) if row.due_on >= in_full_from], dtype=np.int64)
-    found = session_doses([rows[place] for place in places], last_day=last_day)
-
-    def spread(values: Floats) -> Floats:
-        out = np.full(len(rows), np.nan)
-        out[places] = values
-        return out
-
-    return SessionDoses(
-        prescribed_volume_kg=spread(found.prescribed_volume_kg),
-        completed_volume_kg=spread(found.completed_volume_kg),
-        prescribed_hold_s=spread(found.prescribed_hold_s),
-        completed_hold_s=spread(found.completed_hold_s),
-        has_reached_effort=spread(found.has_reached_effort),
-    )
-
-
-def _state(row: ScheduledSession, log: _Log | None) -> str:
-    if log is not None:
-        return DONE
-    return NOT_DONE if row.status == ScheduledStatus.NOT_DONE else UNKNOWN
-
-
-def _floats(values: Iterable[float]) -> Floats:
-    return np.array(list(values), dtype=float)
 
 
 def _share(value: float) -> float | None:

@@ -1,28 +1,40 @@
 """What a night looks at: the rows of a chunk of clients, in a constant number of queries, as arrays."""
 
-from collections import defaultdict
-from collections.abc import Sequence
+import json
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+from django.db.models import OuterRef, QuerySet, Subquery, TextField
+from django.db.models.functions import Cast, Coalesce
 from numpy.typing import NDArray
 
+from coaching.compute import over_dose
 from coaching.compute.pain import DEFAULT_PAIN_LIMIT
 from coaching.compute.scheduled_sessions import DEFAULT_SETTINGS, ScheduledSessions
 from coaching.models import (
     Client,
+    Exercise,
     Injury,
     JointDay,
     LiftDay,
     PainReport,
     ScheduledSession,
     Session,
+    SetSide,
 )
-from coaching.reads.adherence import EXCUSED, scheduled_against_logs
+from coaching.models.base import Joint, SiteSide
+from coaching.reads.adherence import rows_against_logs
+from coaching.reads.columns import Small, code_of, columns, numbered, places_of
+from coaching.reads.scheduled_rows import EXCUSED, ScheduledRows
 
 WINDOW_DAYS = 112
+DOSE_DAYS = over_dose.DEFAULT_SETTINGS.days
+SITES = [f"{joint}:{side}" for joint in Joint.values for side in SiteSide.values]
+UNSAID = -1  # what stands for null on the way from the database
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 
@@ -80,160 +92,185 @@ class NightSeries:
     lifts: LiftSeries
     scheduled: ScheduledSessions
     days_since_activity: Floats
-    first_activity_day: Floats
 
 
 def night_series(*, clients: Sequence[Client], night_on: date) -> NightSeries:
     """Read what is known up to the day before `night_on`, whenever it arrived."""
     last_day = night_on - timedelta(days=1)
     index = {client.id: position for position, client in enumerate(clients)}
-    scheduled_rows = _scheduled_rows(index, last_day)
-    last_active, first_active = _activity(index, last_day)
+    due = ScheduledSession.objects.filter(client_id__any_of=index, due_on__lte=last_day)
+    scored = due.filter(due_on__gt=last_day - timedelta(days=DEFAULT_SETTINGS.score_days))
     return NightSeries(
         clients=tuple(clients),
         last_day=last_day,
-        sites=_site_series(clients, index, last_day, scheduled_rows),
+        sites=_site_series(index, last_day, due),
         lifts=_lift_series(clients, index, last_day),
-        scheduled=scheduled_against_logs(
-            scheduled_rows,
-            client_rows=index,
-            last_day=last_day,
-            in_full_from=last_day - timedelta(days=DEFAULT_SETTINGS.score_days - 1),
-        ),
-        days_since_activity=last_day.toordinal() - last_active,
-        first_activity_day=first_active,
+        scheduled=rows_against_logs(ScheduledRows.read(scored), client_rows=index, last_day=last_day),
+        days_since_activity=last_day.toordinal() - _last_active(index, last_day),
     )
 
 
-def _scheduled_rows(index: dict[int, int], last_day: date) -> list[ScheduledSession]:
-    rows = ScheduledSession.objects.filter(
-        client_id__in=index,
-        due_on__gt=last_day - timedelta(days=WINDOW_DAYS),
-        due_on__lte=last_day,
+@dataclass(frozen=True, slots=True)
+class _SiteRows:
+    """Which row of the site arrays each client and site has; -1 where it has none."""
+
+    keys: tuple[SiteKey, ...]
+    row_of: Ints  # (n_clients, n_sites)
+
+    @classmethod
+    def of(cls, n_clients: int, client: Ints, site: Ints) -> "_SiteRows":
+        is_there = np.zeros((n_clients, len(SITES)), bool)
+        is_there[client, site] = True
+        found = [(int(row), int(column)) for row, column in np.argwhere(is_there)]
+        row_of = np.full(is_there.shape, -1)
+        row_of[is_there] = np.arange(len(found))
+        return cls(tuple(SiteKey(row, SITES[column]) for row, column in found), row_of)
+
+
+def _site_series(index: Mapping[int, int], last_day: date, due: QuerySet[ScheduledSession]) -> SiteSeries:
+    days = JointDay.objects.filter(
+        client_id__any_of=index, day_on__gt=last_day - timedelta(days=WINDOW_DAYS), day_on__lte=last_day
+    ).annotate(
+        joint_code=code_of("joint", Joint.values),
+        side_code=code_of("side", SiteSide.values),
+        known_pain=Coalesce("pain", UNSAID),
+        known_morning=Coalesce("pain_next_morning", UNSAID),
     )
-    return list(rows)
-
-
-def _site_series(
-    clients: Sequence[Client], index: dict[int, int], last_day: date, scheduled: Sequence[ScheduledSession]
-) -> SiteSeries:
-    rows = JointDay.objects.filter(
-        client_id__in=index, day_on__gt=last_day - timedelta(days=WINDOW_DAYS), day_on__lte=last_day
-    ).values_list("client_id", "joint", "side", "day_on", "joint_reps", "pain", "pain_next_morning")
-    cells = [
-        (SiteKey(index[client], f"{joint}:{side}"), _column(day, last_day), reps, pain, morning)
-        for client, joint, side, day, reps, pain, morning in rows
-    ]
-    keys = sorted({key for key, *_ in cells}, key=lambda key: (key.client, key.target))
-    row_of = {key: position for position, key in enumerate(keys)}
-    shape = (len(keys), WINDOW_DAYS)
+    client_id, joint, side, day, reps, pain, morning = columns(
+        days, client_id=int, joint_code=Small, side_code=Small, day_on=date, joint_reps=float,
+        known_pain=Small, known_morning=Small,
+    )  # fmt: skip
+    client, site = places_of(client_id, index), joint * len(SiteSide) + side
+    rows = _SiteRows.of(len(index), client, site)
+    cells = rows.row_of[client, site], _column(day, last_day)
+    shape = (len(rows.keys), WINDOW_DAYS)
     pain_days, morning_days, reps_days = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape)
-    for key, column, reps, pain, morning in cells:
-        row = row_of[key]
-        reps_days[row, column] = reps
-        pain_days[row, column] = np.nan if pain is None else pain
-        morning_days[row, column] = np.nan if morning is None else morning
-    prescribed, is_deload = _prescribed(row_of, shape, index, scheduled, last_day)
-    limits, is_guarded = _guards(row_of, index)
+    reps_days[cells] = reps
+    pain_days[cells] = np.where(pain == UNSAID, np.nan, pain)
+    morning_days[cells] = np.where(morning == UNSAID, np.nan, morning)
+    limits, is_guarded = _guards(rows, index)
     return SiteSeries(
-        tuple(keys), pain_days, morning_days, reps_days, prescribed, is_deload, limits, is_guarded
+        keys=rows.keys,
+        pain=pain_days,
+        pain_next_morning=morning_days,
+        joint_reps=reps_days,
+        prescribed_joint_reps=_prescribed(rows, index, last_day, due),
+        is_deload=_deloads(rows, index, last_day, due),
+        pain_limit=limits,
+        is_guarded=is_guarded,
     )
 
 
-def _column(day: date, last_day: date) -> int:
-    return WINDOW_DAYS - 1 - (last_day - day).days
+def _column(day: Ints, last_day: date) -> Ints:
+    return WINDOW_DAYS - 1 - (last_day.toordinal() - day)
 
 
 def _prescribed(
-    row_of: dict[SiteKey, int],
-    shape: tuple[int, int],
-    index: dict[int, int],
-    scheduled: Sequence[ScheduledSession],
-    last_day: date,
-) -> tuple[Floats, Bools]:
-    """Prescribed joint reps on the day they were due, and the days of weeks that the plan marks as deload."""
-    prescribed = np.zeros(shape)
-    is_deload = np.zeros(shape, bool)
-    rows_of_client: defaultdict[int, list[int]] = defaultdict(list)
-    for key, row in row_of.items():
-        rows_of_client[key.client].append(row)
-    for session in scheduled:
-        client = index[session.client_id]
-        column = _column(session.due_on, last_day)
-        for target, reps in session.prescribed_joint_reps.items():
-            target_row = row_of.get(SiteKey(client, target))
-            if target_row is not None and session.status not in EXCUSED:
-                prescribed[target_row, column] += reps
-        if session.is_deload:
-            monday = column - session.due_on.weekday()
-            is_deload[rows_of_client[client], max(monday, 0) : monday + 7] = True
-    return prescribed, is_deload
+    rows: _SiteRows, index: Mapping[int, int], last_day: date, due: QuerySet[ScheduledSession]
+) -> Floats:
+    """Prescribed joint reps on the day they were due, over the days that a dose is held against."""
+    prescribed = np.zeros((len(rows.keys), WINDOW_DAYS))
+    recent = due.exclude(status__in=EXCUSED).filter(due_on__gt=last_day - timedelta(days=DOSE_DAYS))
+    texts = recent.annotate(as_text=Cast("prescribed_joint_reps", TextField()))
+    client_id, day, text = columns(texts, client_id=int, due_on=date, as_text=str)
+    number, distinct = numbered(text)
+    asked = np.array([_by_site(each) for each in distinct]).reshape(-1, len(SITES))
+    row = rows.row_of[places_of(client_id, index)]
+    session, site = np.nonzero((asked[number] > 0) & (row >= 0))
+    cells = row[session, site], _column(day, last_day)[session]
+    np.add.at(prescribed, cells, asked[number][session, site])
+    return prescribed
 
 
-def _guards(row_of: dict[SiteKey, int], index: dict[int, int]) -> tuple[Floats, Bools]:
-    limits = np.full(len(row_of), float(DEFAULT_PAIN_LIMIT))
-    is_guarded = np.zeros(len(row_of), bool)
-    for injury in Injury.objects.filter(client_id__in=index).guarding():
-        row = row_of.get(SiteKey(index[injury.client_id], injury.target))
-        if row is not None:
+def _by_site(text: str) -> list[float]:
+    reps = json.loads(text)
+    return [reps.get(site, 0.0) for site in SITES]
+
+
+def _deloads(
+    rows: _SiteRows, index: Mapping[int, int], last_day: date, due: QuerySet[ScheduledSession]
+) -> Bools:
+    """The days of weeks that the plan marks as deload, for all of the client's sites."""
+    is_deload = np.zeros((len(rows.keys), WINDOW_DAYS), bool)
+    light = due.filter(due_on__gt=last_day - timedelta(days=WINDOW_DAYS), is_deload=True)
+    client_id, day = columns(light.distinct(), client_id=int, due_on=date)
+    client_of_row = np.array([key.client for key in rows.keys], dtype=np.int64)
+    client, monday = places_of(client_id, index), day - (day - 1) % 7
+    is_light = np.zeros((len(index), WINDOW_DAYS), bool)
+    for after in range(7):
+        column = _column(monday + after, last_day)
+        is_seen = (column >= 0) & (column < WINDOW_DAYS)
+        is_light[client[is_seen], column[is_seen]] = True
+    is_deload[:] = is_light[client_of_row]
+    return is_deload
+
+
+def _guards(rows: _SiteRows, index: Mapping[int, int]) -> tuple[Floats, Bools]:
+    limits = np.full(len(rows.keys), float(DEFAULT_PAIN_LIMIT))
+    is_guarded = np.zeros(len(rows.keys), bool)
+    for injury in Injury.objects.filter(client_id__any_of=index).guarding():
+        row = rows.row_of[index[injury.client_id], SITES.index(injury.target)]
+        if row >= 0:
             is_guarded[row] = True
             limits[row] = min(limits[row], injury.pain_limit or limits[row])
     return limits, is_guarded
 
 
-def _lift_series(clients: Sequence[Client], index: dict[int, int], last_day: date) -> LiftSeries:
+def _lift_series(clients: Sequence[Client], index: Mapping[int, int], last_day: date) -> LiftSeries:
     """Exposures with a valid e1RM; those limited by pain or in a deload stay, marked as not comparable."""
-    exposures: defaultdict[LiftKey, list[tuple[int, float, bool]]] = defaultdict(list)
-    steps: dict[LiftKey, float] = {}
-    rows = (
-        LiftDay.objects.filter(
-            client_id__in=index,
-            day_on__gt=last_day - timedelta(days=WINDOW_DAYS),
-            day_on__lte=last_day,
-            e1rm_kg__isnull=False,
-        )
-        .order_by("day_on")
-        .values_list(
-            "client_id", "exercise_id", "exercise__code", "exercise__name", "side", "track", "day_on",
-            "e1rm_kg", "is_pain_limited", "is_deload", "exercise__load_step_thousandths",
-        )
+    rows = LiftDay.objects.filter(
+        client_id__any_of=index,
+        day_on__gt=last_day - timedelta(days=WINDOW_DAYS),
+        day_on__lte=last_day,
+        e1rm_kg__isnull=False,
+    )
+    client_id, exercise, side, track, day, e1rm_kg, is_limited, is_deload = columns(
+        rows.annotate(side_code=code_of("side", SetSide.values)),
+        client_id=int, exercise_id=int, side_code=Small, track=str, day_on=date, e1rm_kg=float,
+        is_pain_limited=bool, is_deload=bool,
     )  # fmt: skip
-    for client, exercise, code, name, side, track, day, e1rm_kg, is_limited, is_deload, step in rows:
-        key = LiftKey(index[client], exercise, code, name, side, track)
-        exposures[key].append((day.toordinal(), e1rm_kg or np.nan, not (is_limited or is_deload)))
-        steps[key] = step / 1000
-    keys = tuple(exposures)
-    width = max((len(found) for found in exposures.values()), default=0)
-    shape = (len(keys), width)
+    number, tracks = numbered(track)
+    parts = (places_of(client_id, index), exercise, side, number)
+    order = np.lexsort((day, *reversed(parts)))
+    client, exercise, side, number = (part[order] for part in parts)
+    is_first = np.ones(len(order), bool)
+    is_first[1:] = np.any([part[1:] != part[:-1] for part in (client, exercise, side, number)], axis=0)
+    begins = np.flatnonzero(is_first)
+    row = np.cumsum(is_first) - 1
+    place = np.arange(len(order)) - begins[row]
+    shape = (len(begins), int(place.max(initial=-1)) + 1)
     days, e1rms, is_comparable = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape, bool)
-    for row, key in enumerate(keys):
-        found = exposures[key]
-        days[row, : len(found)] = [day for day, _, _ in found]
-        e1rms[row, : len(found)] = [e1rm_kg for _, e1rm_kg, _ in found]
-        is_comparable[row, : len(found)] = [is_fair for _, _, is_fair in found]
+    days[row, place] = day[order]
+    e1rms[row, place] = np.where(e1rm_kg == 0, np.nan, e1rm_kg)[order]
+    is_comparable[row, place] = ~(is_limited | is_deload)[order]
+    known, sides = Exercise.objects.in_bulk(set(exercise[begins].tolist())), SetSide.values
+    keys = tuple(
+        LiftKey(own, lift, known[lift].code, known[lift].name, sides[side_code], tracks[track_code])
+        for own, lift, side_code, track_code in zip(
+            *(part[begins].tolist() for part in (client, exercise, side, number)), strict=True
+        )
+    )
     return LiftSeries(
         keys=keys,
         day=days,
         e1rm_kg=e1rms,
         is_comparable=is_comparable,
-        increment_kg=np.array([steps[key] for key in keys], dtype=float),
+        increment_kg=np.array([known[key.exercise_id].load_step_thousandths / 1000 for key in keys], float),
         training_status=np.array([clients[key.client].training_status for key in keys], dtype=np.str_),
     )
 
 
-def _activity(index: dict[int, int], last_day: date) -> tuple[Floats, Floats]:
-    """Ordinals of the last and first day on which each client did or felt something; nan where never."""
-    last, first = np.full(len(index), np.nan), np.full(len(index), np.nan)
-    sessions = Session.objects.filter(
-        client_id__in=index, performed_on__lte=last_day, deleted_at__isnull=True
+def _last_active(index: Mapping[int, int], last_day: date) -> Floats:
+    """Ordinal of the last day on which each client did or felt something; nan where never."""
+    did = Session.objects.kept().filter(client=OuterRef("pk"), performed_on__lte=last_day)
+    felt = PainReport.objects.filter(client=OuterRef("pk"), felt_on__lte=last_day)
+    newest = Client.objects.filter(id__any_of=index).values_list(
+        "id",
+        Subquery(did.order_by("-performed_on").values("performed_on")[:1]),
+        Subquery(felt.order_by("-felt_on").values("felt_on")[:1]),
     )
-    reports = PainReport.objects.filter(client_id__in=index, felt_on__lte=last_day)
-    pairs = [
-        *sessions.values_list("client_id", "performed_on").distinct(),
-        *reports.values_list("client_id", "felt_on").distinct(),
-    ]
-    for client_id, day in pairs:
-        row = index[client_id]
-        last[row] = np.fmax(last[row], day.toordinal())
-        first[row] = np.fmin(first[row], day.toordinal())
-    return last, first
+    last = np.full(len(index), np.nan)
+    for client_id, did_on, felt_on in newest:
+        days = [day.toordinal() for day in (did_on, felt_on) if day is not None]
+        last[index[client_id]] = max(days, default=np.nan)
+    return last

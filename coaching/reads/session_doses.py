@@ -1,12 +1,15 @@
 """The load and the effort of scheduled sessions: what was prescribed, and what the logged sets came to."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from math import isnan
+from typing import Any
 
 import numpy as np
+from django.db.models import F
+from django.db.models.functions import Coalesce
 from numpy.typing import NDArray
 
 from coaching.compute.effort import judge_effort
@@ -19,16 +22,23 @@ from coaching.models import (
     EndedBy,
     LiftDay,
     LoadRule,
+    LoadUnit,
     LoggedSet,
     Prescription,
-    ScheduledSession,
     SetKind,
+    SetSide,
 )
 from coaching.reads.answered import Answered
+from coaching.reads.columns import Small, code_of, columns, places_of
 from coaching.reads.labels import FRESH
+from coaching.reads.scheduled_rows import ScheduledRows
+from coaching.reads.session_logs import SessionLogs
 
 E1RM_OF_DAYS = 84
 NOT_KNOWN = float("nan")
+NOBODY, UNSAID = 0, -1  # what stands for null on the way from the database
+_FAILURE, _PAIN = EndedBy.values.index(EndedBy.FAILURE), EndedBy.values.index(EndedBy.PAIN)
+_HUNDRED_MILLIONTHS_OF_KG = {unit: int(load_kg_of(10**11, unit)) for unit in LoadUnit.values}
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -73,30 +83,44 @@ class _Prescribed:
         return self.sides if len(self.sides) == 1 else (*self.sides, BOTH)
 
 
-def session_doses(rows: Sequence[ScheduledSession], *, last_day: date) -> SessionDoses:
-    """Doses of these sessions from the logs up to `last_day`; at most three queries.
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """Each prescription of each session, those of one beside each other; loads are nan where unknown."""
+
+    prescribed: tuple[_Prescribed, ...]  # of all plan days, in the order of their days
+    session: Ints
+    each: Ints
+    load_kg: Floats
+    first: Ints  # of each session, where it begins among these
+    first_of_day: Ints  # of each session, where its plan day begins in `prescribed`
+
+    def load_kg_of(self, session: Ints, each: Ints) -> Floats:
+        """Of a prescription as it stood in a session; nan where `each` is -1."""
+        place = self.first[session] + each - self.first_of_day[session]
+        return np.append(self.load_kg, NOT_KNOWN)[np.where(each < 0, -1, place)]
+
+    def of_each(self, value: Callable[[_Prescribed], float]) -> Floats:
+        """A number of each entry's prescription."""
+        return np.array([value(each) for each in self.prescribed], dtype=float)[self.each]
+
+
+def session_doses(rows: ScheduledRows, *, logs: SessionLogs) -> SessionDoses:
+    """Doses of these sessions from their logs; at most three queries.
 
     A load is compared where the plan states one: in kilograms, or as a share of the lift's best e1RM of the
     84 days before the session, rounded down to what the equipment can do.
     """
-    days = _prescriptions({row.plan_day_id for row in rows})
-    e1rms = _e1rms(rows, days)
-    asked = [
-        (place, each, _prescribed_load_kg(row, each, e1rms))
-        for place, row in enumerate(rows)
-        for each in days[row.plan_day_id]
-    ]
-    load_of = {(place, each.id): load_kg for place, each, load_kg in asked}
-    done = _done_sets(rows, days, load_of, last_day)
+    days = _prescriptions(set(np.unique(rows.plan_day_id).tolist()))
+    asked = _asked(rows, days)
+    done = _done_sets(rows, days, asked, logs)
     n_sessions = len(rows)
-    places = np.array([place for place, _, _ in asked], dtype=np.int64)
+    sets = asked.of_each(lambda each: each.sets)
+    reps = sets * asked.of_each(lambda each: _known(each.reps_low))
     return SessionDoses(
-        prescribed_volume_kg=_sums(
-            places, [each.sets * _known(each.reps_low) * load_kg for _, each, load_kg in asked], n_sessions
-        ),
+        prescribed_volume_kg=_sums(asked.session, reps * asked.load_kg, n_sessions),
         completed_volume_kg=_sums(done.session, done.volume_kg, n_sessions),
         prescribed_hold_s=_sums(
-            places, [each.sets * _known(each.duration_s) for _, each, _ in asked], n_sessions
+            asked.session, sets * asked.of_each(lambda each: _known(each.duration_s)), n_sessions
         ),
         completed_hold_s=_sums(done.session, np.nan_to_num(done.hold_s), n_sessions),
         has_reached_effort=judge_effort(
@@ -105,9 +129,41 @@ def session_doses(rows: Sequence[ScheduledSession], *, last_day: date) -> Sessio
     )
 
 
-def _prescriptions(plan_day_ids: set[int]) -> defaultdict[int, list[_Prescribed]]:
+def _asked(rows: ScheduledRows, days: Mapping[int, list[_Prescribed]]) -> _Asked:
+    plan_days = list(days)
+    counts = np.array([len(days[day]) for day in plan_days], dtype=np.int64)
+    begins = np.cumsum(counts) - counts
+    of_day = places_of(rows.plan_day_id, {day: place for place, day in enumerate(plan_days)})
+    n_asked = counts[of_day]
+    session = np.repeat(np.arange(len(rows)), n_asked)
+    first = np.cumsum(n_asked) - n_asked
+    each = begins[of_day][session] + np.arange(len(session)) - first[session]
+    prescribed = tuple(one for day in plan_days for one in days[day])
+    stated = np.array([one.load_kg for one in prescribed], dtype=float)[each]
+    load_kg = _with_shares(rows, prescribed, session, each, stated)
+    return _Asked(prescribed, session, each, load_kg, first, begins[of_day])
+
+
+def _with_shares(
+    rows: ScheduledRows, prescribed: Sequence[_Prescribed], session: Ints, each: Ints, load_kg: Floats
+) -> Floats:
+    """Loads with those that the plan states as a share of the lift's 1RM; no query where there are none."""
+    is_share = np.array([one.share_of_1rm > 0 for one in prescribed], dtype=bool)[each]
+    if not is_share.any():
+        return load_kg
+    known = _e1rms(rows, session[is_share], {prescribed[one].exercise_id for one in each[is_share].tolist()})
+    found = load_kg.copy()
+    for place in np.flatnonzero(is_share).tolist():
+        at = session[place]
+        found[place] = _share_kg(
+            prescribed[each[place]], int(rows.client_id[at]), int(rows.due_day[at]), known
+        )
+    return found
+
+
+def _prescriptions(plan_day_ids: set[int]) -> dict[int, list[_Prescribed]]:
     """Plan day -> what it prescribes."""
-    found: defaultdict[int, list[_Prescribed]] = defaultdict(list)
+    found: dict[int, list[_Prescribed]] = {day: [] for day in sorted(plan_day_ids)}
     rows = Prescription.objects.filter(block__day_id__in=plan_day_ids).values_list(
         "block__day_id", "id", "exercise_id", "side", "sets", "reps_low", "duration_s", "effort_target",
         "rir_target", "load_rule", "load_kg", "share_of_1rm", "exercise__load_basis",
@@ -136,38 +192,32 @@ def _prescriptions(plan_day_ids: set[int]) -> defaultdict[int, list[_Prescribed]
 
 
 def _e1rms(
-    rows: Sequence[ScheduledSession], days: Mapping[int, list[_Prescribed]]
-) -> Mapping[_Lift, list[tuple[date, float]]]:
-    """Daily e1RMs of the lifts whose load is a share of them; no query where there are none."""
-    found: defaultdict[_Lift, list[tuple[date, float]]] = defaultdict(list)
-    shared = [row for row in rows if any(each.share_of_1rm > 0 for each in days[row.plan_day_id])]
-    if not shared:
-        return found
+    rows: ScheduledRows, sessions: Ints, exercise_ids: set[int]
+) -> Mapping[_Lift, list[tuple[int, float]]]:
+    """Daily e1RMs of the lifts whose load is a share of them, by ordinals of their days."""
+    found: defaultdict[_Lift, list[tuple[int, float]]] = defaultdict(list)
+    due = rows.due_day[sessions]
     known = LiftDay.objects.filter(
-        client_id__in={row.client_id for row in shared},
-        exercise_id__in={
-            each.exercise_id for row in shared for each in days[row.plan_day_id] if each.share_of_1rm > 0
-        },
+        client_id__in=set(rows.client_id[sessions].tolist()),
+        exercise_id__in=exercise_ids,
         track=FRESH,
-        day_on__gte=min(row.due_on for row in shared) - timedelta(days=E1RM_OF_DAYS),
-        day_on__lt=max(row.due_on for row in shared),
+        day_on__gte=date.fromordinal(int(due.min()) - E1RM_OF_DAYS),
+        day_on__lt=date.fromordinal(int(due.max())),
         e1rm_kg__isnull=False,
     ).values_list("client_id", "exercise_id", "side", "day_on", "e1rm_kg")
     for client, exercise, side, day, e1rm_kg in known:
-        found[client, exercise, side].append((day, e1rm_kg or NOT_KNOWN))
+        found[client, exercise, side].append((day.toordinal(), e1rm_kg or NOT_KNOWN))
     return found
 
 
-def _prescribed_load_kg(
-    row: ScheduledSession, each: _Prescribed, e1rms: Mapping[_Lift, list[tuple[date, float]]]
+def _share_kg(
+    each: _Prescribed, client: int, due_day: int, e1rms: Mapping[_Lift, list[tuple[int, float]]]
 ) -> float:
-    if not each.share_of_1rm > 0:
-        return each.load_kg
-    first = row.due_on - timedelta(days=E1RM_OF_DAYS)
+    first = due_day - E1RM_OF_DAYS
     best = [
-        max((e1rm_kg for day, e1rm_kg in e1rms.get(lift, []) if first <= day < row.due_on), default=NOT_KNOWN)
+        max((e1rm_kg for day, e1rm_kg in e1rms.get(lift, []) if first <= day < due_day), default=NOT_KNOWN)
         for side in each.sides
-        if (lift := (row.client_id, each.exercise_id, side))
+        if (lift := (client, each.exercise_id, side))
     ]
     if any(isnan(e1rm_kg) for e1rm_kg in best):
         return NOT_KNOWN
@@ -188,48 +238,81 @@ class _DoneSets:
 
 
 def _done_sets(
-    rows: Sequence[ScheduledSession],
-    days: Mapping[int, list[_Prescribed]],
-    load_of: Mapping[tuple[int, int], float],
-    last_day: date,
+    rows: ScheduledRows, days: Mapping[int, list[_Prescribed]], asked: _Asked, logs: SessionLogs
 ) -> _DoneSets:
-    place_of = {row.id: place for place, row in enumerate(rows)}
+    work = LoggedSet.objects.filter(session_id__any_of=logs.session_id.tolist(), kind=SetKind.WORK)
+    log_id, named, exercise, side, load, unit, is_doubtful, reps, seconds, rir, end, is_one = columns(
+        work.annotate(
+            named=Coalesce("prescription_id", NOBODY),
+            side_code=code_of("side", SetSide.values),
+            unit_code=code_of("load_unit", LoadUnit.values),
+            known_reps=Coalesce("reps", UNSAID),
+            known_s=Coalesce("duration_s", UNSAID),
+            known_rir=Coalesce("rir", float(UNSAID)),
+            end_code=code_of("ended_by", EndedBy.values),
+            is_one=F("exercise__is_one_sided"),
+        ),
+        session_id=int, named=int, exercise_id=int, side_code=Small, load_thousandths=int, unit_code=Small,
+        is_to_confirm=bool, known_reps=Small, known_s=int, known_rir=float, end_code=Small, is_one=bool,
+    )  # fmt: skip
+    session = logs.scheduled[places_of(log_id, {own: at for at, own in enumerate(logs.session_id.tolist())})]
+    each, turns = _answers(rows, days, asked, session, named, exercise, side, is_one)
+    stated = asked.load_kg_of(session, each)
+    load_kg = np.where((stated > 0) & (load > 0) & ~is_doubtful, _kg(load, unit), NOT_KNOWN)
+    targets = np.append([one.rir_target for one in asked.prescribed], NOT_KNOWN)
+    return _DoneSets(
+        session=session,
+        volume_kg=turns * _said(reps) * load_kg,
+        hold_s=turns * _said(seconds),
+        rir=np.where(end == _FAILURE, 0.0, _said(rir)),
+        rir_target=targets[each],
+        is_ended_by_pain=end == _PAIN,
+    )
+
+
+def _answers(
+    rows: ScheduledRows, days: Mapping[int, list[_Prescribed]], asked: _Asked, session: Ints, named: Ints,
+    exercise: Ints, side: Ints, is_one: NDArray[np.bool_],
+) -> tuple[Ints, Ints]:  # fmt: skip
+    """Of each set, which prescription of its plan day it answers (-1: none), and on how many sides.
+
+    Looked up once for each way of answering, of which a plan has few.
+    """
+    number = {one.id: place for place, one in enumerate(asked.prescribed)}
     answered = {
         plan_day: Answered.of(
-            (each.id, each.exercise_id, side, each) for each in prescribed for side in each.sides_answered
+            (one.id, one.exercise_id, side, one) for one in prescribed for side in one.sides_answered
         )
         for plan_day, prescribed in days.items()
     }
-    sets = LoggedSet.objects.filter(
-        session__scheduled_session_id__in=place_of,
-        session__performed_on__lte=last_day,
-        session__deleted_at__isnull=True,
-        kind=SetKind.WORK,
-    ).values_list(
-        "session__scheduled_session__id", "prescription_id", "exercise_id", "side", "load_thousandths",
-        "load_unit", "is_to_confirm", "reps", "duration_s", "rir", "ended_by", "exercise__is_one_sided",
-    )  # fmt: skip
-    places: list[int] = []
-    cells: list[tuple[float, float, float, float, bool]] = []
-    for scheduled, named, exercise, side, load, unit, is_doubtful, reps, seconds, rir, end, is_one in sets:
-        place = place_of[scheduled]
-        turns = len(sides_in_turn(side, is_one_sided=is_one))
-        each = answered[rows[place].plan_day_id].by(named, exercise, side)
-        is_compared = each is not None and load_of[place, each.id] > 0 and load > 0 and not is_doubtful
-        load_kg = float(load_kg_of(load, unit)) if is_compared else NOT_KNOWN
-        places.append(place)
-        cells.append(
-            (
-                turns * _known(reps) * load_kg,
-                turns * _known(seconds),
-                0.0 if end == EndedBy.FAILURE else _known(rir),
-                NOT_KNOWN if each is None else each.rir_target,
-                end == EndedBy.PAIN,
-            )
-        )
-    table = np.array(cells, dtype=float).reshape(-1, 5)
-    volume_kg, hold_s, rirs, targets, pains = table.T
-    return _DoneSets(np.array(places, dtype=np.int64), volume_kg, hold_s, rirs, targets, pains == 1)
+    ways, way_of = _alike(rows.plan_day_id[session], named, exercise, side, is_one.astype(np.int64))
+    each, turns = np.empty(len(ways), np.int64), np.empty(len(ways), np.int64)
+    for place, (plan_day, prescription, lift, side_code, is_one_sided) in enumerate(ways):
+        word = SetSide.values[side_code]
+        one = answered[plan_day].by(None if prescription == NOBODY else prescription, lift, word)
+        each[place] = -1 if one is None else number[one.id]
+        turns[place] = len(sides_in_turn(word, is_one_sided=bool(is_one_sided)))
+    return each[way_of], turns[way_of]
+
+
+def _alike(*parts: Ints) -> tuple[list[tuple[int, ...]], Ints]:
+    """The distinct rows of these columns, and which of them each row is."""
+    key = np.zeros(len(parts[0]), np.int64)
+    for part in parts:
+        values, place = np.unique(part, return_inverse=True)
+        _, key = np.unique(key * max(1, len(values)) + place, return_inverse=True)
+    _, first = np.unique(key, return_index=True)
+    return list(zip(*(part[first].tolist() for part in parts), strict=True)), key
+
+
+def _kg(thousandths: Ints, unit: Ints) -> Floats:
+    """Exact but for the one rounding of the division, as `load_kg_of` rounded to a float."""
+    per_unit = np.array([_HUNDRED_MILLIONTHS_OF_KG[each] for each in LoadUnit.values], dtype=np.int64)
+    return thousandths * per_unit[unit] / 1e11
+
+
+def _said(values: NDArray[Any]) -> Floats:
+    return np.where(values < 0, NOT_KNOWN, values)
 
 
 def _sums(places: Ints, values: Sequence[float] | Floats, n_sessions: int) -> Floats:

@@ -58,6 +58,17 @@ class Ratio:
 
 
 @dataclass(frozen=True, slots=True)
+class TableSize:
+    """What one table takes on the disk, and how long a vacuum of it takes."""
+
+    table: str
+    rows: int
+    table_mb: float
+    indexes_mb: float
+    vacuum_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Measured:
     """What one suite came to on one database."""
 
@@ -67,6 +78,7 @@ class Measured:
     rounds: int
     spreads: Mapping[tuple[str, str], Spread]
     ratios: tuple[Ratio, ...]
+    tables: tuple[TableSize, ...] = ()
 
 
 def measure(
@@ -110,6 +122,7 @@ def as_plain(measured: Measured) -> dict[str, Any]:
         "ratios": [
             asdict(each.goal) | asdict(each.spread) | {"is_met": each.is_met} for each in measured.ratios
         ],
+        "tables": [asdict(each) for each in measured.tables],
     }
 
 
@@ -117,10 +130,15 @@ def as_lines(measured: Measured) -> Iterator[str]:
     sizes = ", ".join(f"{value:,} {name.replace('_', ' ')}" for name, value in measured.sizes.items())
     rounds = f"median of {measured.rounds} rounds (lowest to highest)"
     yield f"{measured.suite} on {measured.database}: {sizes}; {rounds}"
-    for (name, figure), each in measured.spreads.items():
-        yield f"  {name}, {figure}: {_told(each)}"
+    for (name, figure), spread in measured.spreads.items():
+        yield f"  {name}, {figure}: {_told(spread)}"
     for ratio in measured.ratios:
         yield f"  {ratio.goal.what}, ratio: {_told(ratio.spread)}{_verdict(ratio)}"
+    for each in measured.tables:
+        yield (
+            f"  {each.table}: {each.rows:,} rows, {_number(each.table_mb)} MB, "
+            f"indexes {_number(each.indexes_mb)} MB, vacuum {_number(each.vacuum_s)} s"
+        )
 
 
 def _told(spread: Spread) -> str:

@@ -4,6 +4,7 @@ import sqlite3
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack, closing
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -32,12 +33,13 @@ LIFT_COLUMNS = (
 ROLL_UPS = (("coaching_jointday", JOINT_COLUMNS), ("coaching_liftday", LIFT_COLUMNS))
 
 
-def contenders(own: OwnDatabase, tenth: OwnDatabase, *, clients: int, on: date) -> Sequence[Contender]:
+def contenders(all_of_them: "_Practices", a_tenth: "_Practices", on: date) -> Sequence[Contender]:
     """Ours on all clients and on a tenth of them; the drain and the loop on the same rows."""
+    own, clients = all_of_them.own, all_of_them.clients
     few = min(clients, LOOP_OVER_AT_MOST)
     return (
         Contender(OURS, lambda: _night(own, clients, on)),
-        Contender(A_TENTH, lambda: _night(tenth, clients // 10, on)),
+        Contender(A_TENTH, lambda: _night(a_tenth.own, a_tenth.clients, on)),
         Contender(DRAIN, lambda: _per_client(_drain(own, on), clients)),
         Contender(LOOP, lambda: _loop(own, few, on)),
     )
@@ -53,7 +55,7 @@ def goals() -> Sequence[Goal]:
 
 
 def _night(own: OwnDatabase, clients: int, on: date) -> Figures:
-    _forget(own)
+    forget_nights(own)
     run = own.manage("night", "--on", on.isoformat())
     return {**_per_client(run.took_s, clients), "processor_s": run.processor_s, "peak_mb": run.peak_mb}
 
@@ -67,7 +69,7 @@ def _loop(own: OwnDatabase, clients: int, on: date) -> Figures:
     return _per_client(float(run.said), clients)
 
 
-def _forget(own: OwnDatabase) -> None:
+def forget_nights(own: OwnDatabase) -> None:
     """Whatever a night has written, and the traces of it."""
     tables = [f"coaching_{name}" for name in WRITTEN]
     if own.engine == "sqlite":
@@ -104,23 +106,28 @@ def _drain(own: OwnDatabase, on: date) -> float:
     return time.monotonic() - began
 
 
+@dataclass(frozen=True, slots=True)
+class _Practices:
+    own: OwnDatabase
+    clients: int
+
+
 def run(
     folder: Path, sizes: Mapping[str, int], rounds: int, seed: int, tell: Callable[[str], object]
 ) -> Measured:
     """Both worlds are made anew; each night begins where none has been."""
     on = datetime.now(UTC).date()
     with ExitStack() as stack:
-        own, tenth = (stack.enter_context(own_database(made_in(folder, name))) for name in ("all", "tenth"))
-        clients = sizes["clients"]
-        for database, count, practices in (
-            (own, clients, sizes["practices"]),
-            (tenth, clients // 10, max(1, sizes["practices"] // 10)),
-        ):
-            make_world(
-                database, clients=count, practices=practices, weeks=sizes["weeks"],
-                sets_per_session=sizes["sets_per_session"], seed=seed, until=on, tell=tell,
+        made = []
+        for name, share in (("all", 1), ("tenth", 10)):
+            own = stack.enter_context(own_database(made_in(folder, name)))
+            clients = make_world(
+                own, clients=sizes["clients"] // share, practices=max(1, sizes["practices"] // share),
+                weeks=sizes["weeks"], sets_per_session=sizes["sets_per_session"], seed=seed, until=on,
+                tell=tell,
             )  # fmt: skip
+            made.append(_Practices(own, clients))
         return measure(
-            suite="night", database=own.engine, sizes=sizes, goals=goals(), rounds=rounds, tell=tell,
-            contenders=contenders(own, tenth, clients=clients, on=on),
+            suite="night", database=made[0].own.engine, sizes=sizes, goals=goals(), rounds=rounds,
+            tell=tell, contenders=contenders(made[0], made[1], on),
         )  # fmt: skip

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryFile
 from urllib.parse import urlsplit
 
 import psycopg
@@ -50,7 +51,7 @@ class OwnDatabase:
     def run(self, *words: str, **env: str) -> Run:
         """A Python process of the service, measured. Raises BenchError if it fails."""
         began = time.monotonic()
-        with (self.folder / "said").open("w+b") as said, (self.folder / "warned").open("w+b") as warned:
+        with TemporaryFile() as said, TemporaryFile() as warned:
             process = subprocess.Popen(  # noqa: S603 - our own code  # nosec B603
                 [sys.executable, *words], cwd=ROOT, env=self.env | env, stdout=said, stderr=warned
             )

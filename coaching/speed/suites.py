@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from coaching.speed import ingest, night
+from coaching.speed import growth, ingest, night
 from coaching.speed.measuring import Measured
 
 Tell = Callable[[str], object]
@@ -32,5 +32,11 @@ SUITES = {
         {"posters": 8, "posts": 400, "sets": 20},
         5,
         ingest.run,
+    ),
+    "growth": Suite(
+        "years of many clients on PostgreSQL: sizes, two workers, sets in one table or in parts",
+        {"clients": 10_000, "practices": 20, "weeks": 104, "sets_per_session": 20},
+        3,
+        growth.run,
     ),
 }

@@ -38,6 +38,7 @@ LIFTS_OF_DAYS = (
 )
 SORE_JOINTS = (("knee", "left"), ("shoulder", "right"), ("lumbar_spine", "midline"))
 AT_ONCE = 100
+LONGEST_PLAN_WEEKS, WEEKS_AHEAD = 104, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +93,15 @@ def make_templates(*, weeks: int, sets_per_session: int, seed: int, until: date)
         actor = Actor(
             account.id, None, practice.id, Role.OWNER, membership_id=coach.id, sees_all_clients=True
         )
-        plan = write_plan(actor=actor, content=_plan(weeks + 4, sets_per_session), now=began_at).plan
+        n_plans = -(-weeks // (LONGEST_PLAN_WEEKS - WEEKS_AHEAD))
+        weeks_of_plan = -(-weeks // n_plans)
+        content = _plan(weeks_of_plan + WEEKS_AHEAD, sets_per_session)
+        plan = write_plan(actor=actor, content=content, now=began_at).plan
+        starts = [begins + timedelta(weeks=week) for week in range(0, weeks, weeks_of_plan)]
         for number, story in enumerate(STORIES):
             client = _client(coach, story, number, began_at)
-            _give(actor, client, plan, begins, began_at)
+            for starts_on in starts:
+                _give(actor, client, plan, starts_on, began_at)
             chance = random.Random(seed * 1000 + number)  # noqa: S311 - invented sessions, no secret
             _post(actor, client, _sessions(client, story, SORE_JOINTS[number % 3], chance, until), until)
         Client.objects.update(dirty_from_on=None)  # nothing of it has been judged yet
@@ -142,9 +148,9 @@ def _client(coach: Membership, story: Story, number: int, began_at: datetime) ->
     return client
 
 
-def _give(actor: Actor, client: Client, plan: Plan, begins: date, now: datetime) -> None:
+def _give(actor: Actor, client: Client, plan: Plan, starts_on: date, now: datetime) -> None:
     assign_plan(
-        actor=actor, client_uid=client.uid, plan_uid=plan.uid, starts_on=begins,
+        actor=actor, client_uid=client.uid, plan_uid=plan.uid, starts_on=starts_on,
         override_reason="An invented client.", now=now,
     )  # fmt: skip
 

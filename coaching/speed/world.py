@@ -19,13 +19,16 @@ def make_world(
     seed: int,
     until: date,
     tell: Callable[[str], object],
-) -> None:
-    """Clients of all stories in so many practices, each with so many weeks up to the day before `until`."""
+) -> int:
+    """Clients of all stories in so many practices, each with so many weeks up to the day before `until`.
+
+    Returns how many clients there are: a whole number of times those of all stories.
+    """
     own.run(
         "-m", "coaching.speed.world", "--weeks", str(weeks), "--sets", str(sets_per_session),
         "--seed", str(seed), "--until", until.isoformat(),
     )  # fmt: skip
-    spread(own, clients=clients, practices=practices, tell=tell)
+    return spread(own, clients=clients, practices=practices, tell=tell)
 
 
 def main() -> None:

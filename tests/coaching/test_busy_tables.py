@@ -61,6 +61,19 @@ def test_every_change_goes_forwards_back_and_forwards_with_its_rows(own):
     assert own.run("makemigrations", "trial", "--check", "--dry-run").code == 0
 
 
+def test_a_key_loses_its_index_and_gets_it_back(own):
+    script = """
+from django.db import connection
+with connection.cursor() as cursor:
+    found = connection.introspection.get_constraints(cursor, "trial_lift").values()
+print(sum(each["columns"] == ["gym_id"] and each["index"] for each in found))
+"""
+    own.migrate("trial")
+    assert own.python(script) == "0"
+    own.migrate("trial", "0011")
+    assert own.python(script) == "1"
+
+
 def test_the_changes_hold_what_they_say(own):
     own.migrate("trial")
     own.python(ROWS)

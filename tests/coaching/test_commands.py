@@ -66,6 +66,15 @@ ROWS = {
         (((), 2, "--to"), (("--to", "nowhere/x"), 1, "no folder nowhere")),
         keys=("file", "rows"),
     ),
+    # Minutes long; tests/coaching/test_bench_world.py runs it.
+    "bench": Row(
+        None,
+        (
+            ((), 2, "WHAT"),
+            (("breakfast",), 2, "invalid choice"),
+            (("night", "--clients", "0"), 2, "of 1 or more"),
+        ),
+    ),
     "confirm_restore": Row((), (((("--hold", "now"), 2, "now"),)), keys=("was_restored", "dropped")),
     "create_practice": Row(
         ("--name", "Harbour, Strength; 🏋️", *PRACTICE),

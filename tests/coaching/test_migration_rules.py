@@ -17,6 +17,7 @@ from coaching.models.busy_tables import (
     AddKeyOnBusyTable,
     AddUniqueOnBusyTable,
     DropColumn,
+    DropKeysIndex,
     ValidateCheck,
 )
 from coaching.models.row_policies import secured
@@ -139,6 +140,9 @@ GOOD = {
     "unused by the code": [state_alone(migrations.RemoveField("lift", "note"))],
     "rows apart": [migrations.RunPython(lambda a, e: None, migrations.RunPython.noop)],
     "policies": [secured("coaching_lift")],
+    "a key without its index": [
+        DropKeysIndex("lift", "plan", models.ForeignKey("coaching.Plan", models.PROTECT, db_index=False))
+    ],
 }
 ALONE = {
     "an index": AddIndexOnBusyTable("lift", INDEX),
@@ -196,7 +200,7 @@ def test_the_ways_that_the_recipe_names_keep_the_rules_one_after_the_other():
     """Those of tests/trial, which test_busy_tables.py runs."""
     state = ProjectState()
     names = sorted(each.name for each in pkgutil.iter_modules(trial.__path__))
-    assert len(names) == 11
+    assert len(names) == 12
     for name in names:
         made = importlib.import_module(f"{trial.__name__}.{name}").Migration(name, "trial")
         assert list(faults(made, state)) == [], name

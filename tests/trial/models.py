@@ -14,7 +14,7 @@ class Lift(models.Model):
     reps = models.IntegerField()
     rir = models.IntegerField(db_default=0)
     seconds = models.IntegerField(null=True)
-    gym = models.ForeignKey(Gym, models.PROTECT, null=True)
+    gym = models.ForeignKey(Gym, models.PROTECT, null=True, db_index=False)
 
     class Meta:
         indexes = [models.Index(fields=["reps"], name="trial_lift_reps_idx")]

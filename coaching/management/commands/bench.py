@@ -20,7 +20,7 @@ class Command(CommandByHand):
         "obvious way of doing it and the limit, in turn and several times, and prints the medians and their "
         "ratios. The database stands beside the one that is set, on the same server, and is dropped at the "
         "end; on the embedded default it is a file in a temporary folder. The same seed and sizes make the "
-        "same data."
+        "same data. Writes nothing else. Needs the development packages."
     )
     ends = (
         "Ends with 0 if measured, whatever the ratios are; with 1 if a part could not be run; with 2 if "

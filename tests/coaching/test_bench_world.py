@@ -1,0 +1,86 @@
+"""The bench's practices are such as the service itself would have written."""
+
+import json
+import os
+import subprocess
+import sys
+from datetime import date
+
+import pytest
+
+from coaching.speed.own_database import BenchError, own_database
+from coaching.speed.spreading import OF_CLIENT
+from coaching.speed.templates import STORIES
+from coaching.speed.world import make_world
+from tests.journeys.processes import ROOT
+
+UNTIL = date(2026, 3, 2)
+COUNTS = """
+import django, json
+django.setup()
+from django.apps import apps
+from coaching.models.scope import across_practices
+with across_practices("a test counts"):
+    names = ("client", "session", "loggedset", "jointday")
+    print(json.dumps({name: apps.get_model("coaching", name).objects.count() for name in names}))
+"""
+
+
+@pytest.fixture(scope="module")
+def world(tmp_path_factory):
+    with own_database(tmp_path_factory.mktemp("bench")) as own:
+        clients = make_world(
+            own,
+            clients=50,
+            practices=2,
+            weeks=2,
+            sets_per_session=5,
+            seed=7,
+            until=UNTIL,
+            tell=lambda _: None,
+        )
+        yield own, clients
+
+
+def test_copies_stand_like_the_originals(world):
+    own, clients = world
+    counts = json.loads(own.run("-c", COUNTS).said)
+    copies = clients // len(STORIES)
+    assert counts["client"] == clients == 60
+    assert counts["session"] % copies == 0
+    assert counts["loggedset"] == 5 * counts["session"]
+    assert "loggedset" in OF_CLIENT
+
+
+def test_nothing_in_it_contradicts_anything_else(world):
+    own, _ = world
+    broken = json.loads(own.manage("verify", "--json").said)["broken"]
+    differences = json.loads(own.manage("recompute", "--json").said)["differences"]
+    assert (broken, differences) == ([], [])
+
+
+def test_a_part_that_fails_is_told_with_its_last_words(world):
+    own, _ = world
+    with pytest.raises(BenchError, match="ended with 3: it is late"):
+        own.run("-c", "import sys; sys.stderr.write('it is late'); sys.exit(3)")
+
+
+def test_a_process_is_measured_by_itself(world):
+    own, _ = world
+    hold = "import time; held = b'x' * {}; time.sleep(0.2)"
+    small, big = (own.run("-c", hold.format(size)) for size in (1_000, 200_000_000))
+    assert small.peak_mb + 150 < big.peak_mb
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    "words", [("night", "--clients", "40", "--practices", "1", "--weeks", "2", "--sets-per-session", "5")]
+)
+def test_every_suite_runs_to_its_end(tmp_path, words):
+    env = os.environ | {"FORBEAR_VAR_DIR": str(tmp_path)}
+    done = subprocess.run(
+        [sys.executable, "manage.py", "bench", *words, "--rounds", "1", "--json"],
+        cwd=ROOT, env=env, capture_output=True, text=True, timeout=600,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["ratios"]
