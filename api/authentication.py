@@ -1,5 +1,6 @@
 """Bearer tokens of devices and of services; the token says the practice and who the bearer is there."""
 
+import uuid
 from datetime import timedelta
 from typing import Any
 
@@ -8,9 +9,10 @@ from knox.auth import TokenAuthentication
 from rest_framework import exceptions
 from rest_framework.request import Request
 
-from coaching.models import Actor, DeviceToken, Role, ServiceToken
+from coaching.models import Actor, Client, DeviceToken, Role, ServiceToken
 from coaching.models.scope import across_practices
 from coaching.operations.service_tokens import TOKEN_PREFIX, service_actor, usable_service_token
+from coaching.reads.clients import written_client
 from coaching.reads.devices import check_bearer_is_not_erased
 
 LAST_USED_STEP = timedelta(minutes=10)
@@ -61,6 +63,16 @@ def actor_of(request: Request) -> Actor:
             membership and (membership.role == Role.OWNER or device.practice.coaches_see_all_clients)
         ),
     )
+
+
+def written_by(request: Request, named_uid: uuid.UUID | None) -> Client:
+    """Whose record the request writes: as `written_client`, with the row that the token came with."""
+    device = request.auth
+    if named_uid is not None or not isinstance(device, DeviceToken) or device.client is None:
+        return written_client(actor_of(request), named_uid)
+    client: Client = device.client
+    client.practice = device.practice  # the same row: a device is of its client's practice
+    return client
 
 
 def _belongs(device: DeviceToken) -> bool:

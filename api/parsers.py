@@ -1,6 +1,7 @@
 """JSON as strict as the records it becomes: no doubled keys, no NaN, no NUL, bounded in every direction."""
 
 import json
+import re
 from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from typing import IO, Any, NoReturn
@@ -16,6 +17,10 @@ MAX_ITEMS = 1000
 MAX_STRING = 10_000
 MAX_NUMBER_DIGITS = 40
 MAX_EXPONENT = 30
+# A string to its end, or to the end of the text where it has none.
+STRING_OR_BRACKET = re.compile(r'"[^"\\]*+(?:\\.[^"\\]*+)*+(?:"|\\?\Z)|[\[{\]}]', re.DOTALL)
+OPENS, CLOSES = ("[", "{"), ("]", "}")
+HALF_A_CHARACTER = re.compile("[\ud800-\udfff]")
 
 
 def whole_body(stream: IO[Any], parser_context: Mapping[str, Any] | None) -> bytes:
@@ -73,23 +78,12 @@ def _refuse(code: str, detail: str) -> NoReturn:
 def _check_depth(text: str) -> None:
     """Count brackets outside strings before parsing, so that deep nesting costs no recursion."""
     depth = 0
-    in_string = False
-    is_escaped = False
-    for char in text:
-        if in_string:
-            if is_escaped:
-                is_escaped = False
-            elif char == "\\":
-                is_escaped = True
-            elif char == '"':
-                in_string = False
-        elif char == '"':
-            in_string = True
-        elif char in "[{":
+    for found in STRING_OR_BRACKET.finditer(text):
+        if found[0] in OPENS:
             depth += 1
             if depth > MAX_DEPTH:
                 _refuse("too_deep", f"Nesting goes at most {MAX_DEPTH} deep.")
-        elif char in "]}":
+        elif found[0] in CLOSES:
             depth -= 1
 
 
@@ -141,5 +135,5 @@ def _check_string(text: str) -> None:
         _refuse("string_too_long", f"A string has at most {MAX_STRING} characters.")
     if "\x00" in text:
         _refuse("nul", "A string holds a NUL character.")
-    if any("\ud800" <= char <= "\udfff" for char in text):
+    if not text.isascii() and HALF_A_CHARACTER.search(text):
         _refuse("lone_surrogate", "A string holds half a character.")

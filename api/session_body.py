@@ -1,6 +1,6 @@
-"""Sessions of a page as JSON, by hand: what `SessionOut` says, without a field object for each value.
+"""Sessions as JSON, by hand: what `SessionOut` says, without a field object for each value.
 
-`tests/api/test_hot_bodies.py` holds the two against each other.
+`tests/api/test_hot_bodies.py` and `test_session_shown.py` hold the two against each other.
 """
 
 from functools import lru_cache
@@ -9,7 +9,7 @@ from typing import Any
 from api.plain import instant, instant_or_none, uid_or_none
 from coaching.models import Session
 from coaching.reads.loads import kg_of_load
-from coaching.reads.session_pages import ReportRow, SessionContent, SetRow
+from coaching.reads.session_pages import ReportRow, SessionContent, SetRow, content_held
 
 
 def session_body(session: Session, content: SessionContent) -> dict[str, Any]:
@@ -28,6 +28,11 @@ def session_body(session: Session, content: SessionContent) -> dict[str, Any]:
         "version": session.version,
         "received_at": instant(session.received_at),
     }
+
+
+def held_body(session: Session) -> dict[str, Any]:
+    """The same of a session that holds its sets and reports itself."""
+    return session_body(session, content_held(session))
 
 
 # The same loads come again and again on a page; the numbers themselves are nobody's.

@@ -1,7 +1,7 @@
 """Sessions: put by client-made id, posted in batches, read back, edited with their version."""
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from django.urls import path
@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 import api.made_ids  # noqa: F401 - registers the converter
+from api.authentication import written_by
 from api.counted_posts import CountedPost
 from api.endpoint import Endpoint, with_etag
 from api.etags import Shown, tag_of
@@ -30,7 +31,8 @@ from api.listing import DatedListQuery
 from api.marks import Mark
 from api.pain_fields import DeleteQuery, PainReportInSession, PainReportOut, UrgentOut, pain_entry
 from api.problems import Problem, faults_of, problem_body, problem_of
-from api.session_body import session_body
+from api.quick_session import quick_item, quick_session
+from api.session_body import held_body, session_body
 from coaching.errors import DiffersError, ForbearError
 from coaching.models import Actor, EndedBy, LoadUnit, LoggedSet, Session, SetKind, SetSide
 from coaching.operations.entries import MAX_SETS, SessionEntry, SetEntry
@@ -46,7 +48,6 @@ from coaching.operations.sessions import (
     record_session,
     session_for,
 )
-from coaching.reads.clients import written_client
 from coaching.reads.loads import exact_load_kg
 from coaching.reads.session_pages import contents_of
 from coaching.reads.sessions import sessions_with_content
@@ -223,19 +224,23 @@ class SessionView(CountedPost):
         The same content again answers 200 and writes nothing. Other content needs If-Match, or answers 409.
         """
         session_id = self.client_made(session_id)
-        return self._record(self.checked(SessionIn), session_id, self.named_version())
+        data = quick_session(request.data)
+        if data is None:
+            data = self.checked(SessionIn)
+        self.sent_as = SessionIn()
+        return self._record(data, session_id, self.named_version())
 
     @extend_schema(operation_id="session_get", responses={200: SessionOut})
     def get(self, request: Request, session_id: uuid.UUID) -> Response:
         session = read_session(actor=self.actor, session_uid=session_id, now=timezone.now())
-        return with_etag(SessionOut(session).data, session.version)
+        return with_etag(held_body(session), session.version)
 
     @extend_schema(operation_id="session_update", request=SessionIn, responses={200: RecordedOut})
     def patch(self, request: Request, session_id: uuid.UUID) -> Response:
         """RFC 7396 merge patch; arrays are replaced whole. Needs If-Match."""
         expected = self.expected_version()
         standing = session_for(self.actor, session_id)
-        merged = self.merged(SessionIn, SessionOut(standing).data)
+        merged = self.merged(SessionIn, held_body(standing))
         return self._record(merged | {"client": standing.client.uid}, session_id, expected)
 
     @extend_schema(operation_id="session_delete", parameters=[DeleteQuery], responses={204: None})
@@ -257,19 +262,21 @@ class SessionView(CountedPost):
         return shown_session(self.actor, record)
 
     def _record(self, data: dict[str, Any], session_id: uuid.UUID, expected: int | None) -> Response:
-        client = written_client(self.actor, data.get("client"))
+        actor = self.actor
+        client = written_by(self.request, data.get("client"))
         recorded = record_session(
-            actor=self.actor,
+            actor=actor,
             client=client,
             entry=session_entry(data, session_id),
             now=timezone.now(),
             expected_version=expected,
         )
-        stored = session_for(self.actor, session_id)
-        body = RecordedOut(Recorded(stored, recorded.outcome, recorded.urgent)).data
-        status = STATUS_OF_OUTCOME[recorded.outcome]
+        is_stored_now = recorded.outcome is not Outcome.REPLAYED
+        stored = recorded.session if is_stored_now else session_for(actor, session_id)
+        shown = held_body(stored)
+        body = {"session": shown, "urgent": [UrgentOut(notice).data for notice in recorded.urgent]}
         self.is_edit = recorded.outcome is Outcome.UPDATED
-        return with_etag(body, stored.version, status=status, shown=body["session"])
+        return with_etag(body, stored.version, status=STATUS_OF_OUTCOME[recorded.outcome], shown=shown)
 
 
 class SessionBatchView(CountedPost):
@@ -284,19 +291,16 @@ class SessionBatchView(CountedPost):
         409 and 412 for a person, and keeps it on 5xx, 429 or no answer.
         """
         items, client_uid = batch_envelope(request.data)
-        client = written_client(self.actor, client_uid)
-        checked = [SessionInBatch(data=item) for item in items]
-        valid = [(index, row) for index, row in enumerate(checked) if row.is_valid()]
-        entries = [session_entry(row.validated_data, row.validated_data["id"]) for _, row in valid]
+        client = written_by(request, client_uid)
+        checked = [checked_item(item) for item in items]
+        valid = [(index, row) for index, row in enumerate(checked) if isinstance(row, dict)]
+        entries = [session_entry(row, row["id"]) for _, row in valid]
         results = record_batch(actor=self.actor, client=client, entries=entries, now=timezone.now())
         by_index = {index: result for (index, _), result in zip(valid, results, strict=True)}
-        kept = [result.recorded.session for result in results if result.recorded is not None]
-        self.tags = {
-            row.uid: tag_of(row.version, SessionOut(row).data) for row in sessions_with_content(kept)
-        }
+        self.tags = tags_of(result.recorded for result in results if result.recorded is not None)
         answers = [
             self._stored_item(index, items[index], by_index[index])
-            if index in by_index
+            if isinstance(row, dict)
             else refused_item(index, items[index], row)
             for index, row in enumerate(checked)
         ]
@@ -384,6 +388,25 @@ def _set_entry(row: dict[str, Any]) -> SetEntry:
     )
 
 
+def checked_item(item: Any) -> dict[str, Any] | SessionInBatch:
+    """The item as validated, or the serializer that says what is wrong with it."""
+    found = quick_item(item)
+    if found is not None:
+        return found
+    checked = SessionInBatch(data=item)
+    return dict(checked.validated_data) if checked.is_valid() else checked
+
+
+def tags_of(recorded: Iterable[Recorded]) -> dict[uuid.UUID, str]:
+    """The ETags of sessions that were stored just now, as they are held, and of the others as they stand."""
+    held: dict[bool, dict[uuid.UUID, Session]] = {False: {}, True: {}}
+    for each in recorded:
+        held[each.outcome is Outcome.REPLAYED][each.session.uid] = each.session
+    stored, standing = held[False], [row for uid, row in held[True].items() if uid not in held[False]]
+    again = sessions_with_content(standing) if standing else []
+    return {row.uid: tag_of(row.version, held_body(row)) for row in [*stored.values(), *again]}
+
+
 def batch_envelope(data: Any) -> tuple[list[Any], uuid.UUID | None]:
     """The items and the client named beside them; a faulty envelope refuses the whole batch."""
     if not isinstance(data, dict) or not isinstance(data.get("items"), list):
@@ -403,7 +426,7 @@ def batch_envelope(data: Any) -> tuple[list[Any], uuid.UUID | None]:
 
 def shown_session(actor: Actor, record: Session) -> Shown:
     session = read_session(actor=actor, session_uid=record.uid, now=timezone.now())
-    return Shown(session.version, SessionOut(session).data)
+    return Shown(session.version, held_body(session))
 
 
 def refused_item(index: int, item: Any, checked: SessionInBatch) -> dict[str, Any]:

@@ -101,12 +101,16 @@ SQLITE_OPTIONS = {
     "timeout": 20,
     "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
 }
+# Opening the file, and closing it as the last one, takes longer than most of what is asked of it.
+KEPT_OPEN = None
 # A database that is away, or busy for too long, must not hold a request: it answers 503 after two seconds of
 # waiting for a connection (others wait for its thread) or five for a lock, and the server ends what was asked
 # of it and takes too long.
 POSTGRESQL_OPTIONS = {
     "connect_timeout": 3,
     "options": "-c lock_timeout=5s -c statement_timeout=30s -c idle_in_transaction_session_timeout=60s",
+    # The statements of `models/statements.py`, and no others, are planned once for each connection.
+    "prepare_threshold": 0,
     # A server that vanished without a word is given up in less than a minute.
     "keepalives_idle": 20,
     "keepalives_interval": 5,
@@ -129,13 +133,14 @@ if DATABASE_URL:
         DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
         DATABASES["default"]["OPTIONS"] = POSTGRESQL_OPTIONS | DATABASES["default"].get("OPTIONS", {})
     else:
-        DATABASES["default"]["OPTIONS"] = SQLITE_OPTIONS
+        DATABASES["default"] |= {"OPTIONS": SQLITE_OPTIONS, "CONN_MAX_AGE": KEPT_OPEN}
 else:
     DATABASES = {
         "default": {
             "ENGINE": "django.db.backends.sqlite3",
             "NAME": VAR_DIR / "forbear.sqlite3",
             "OPTIONS": SQLITE_OPTIONS,
+            "CONN_MAX_AGE": KEPT_OPEN,
         }
     }
 # The tables' owner, for migrations and grants alone; DATABASE_URL names a role that the policies hold for.

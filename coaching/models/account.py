@@ -47,8 +47,13 @@ class DeviceTokenManager(AuthTokenManager.from_queryset(ScopedQuerySet)):  # typ
     """As knox makes and finds tokens, bound to the practice like every other query."""
 
     def get_queryset(self) -> Any:
-        """With the practice and who it is there: every request asks for them."""
-        return super().get_queryset().select_related("practice", "membership", "client")
+        """With the practice and who it is there: every request asks for them.
+
+        Of an account's other tokens, which knox goes through as well, nobody asks for more than their rows.
+        """
+        rows = super().get_queryset()
+        is_of_an_account = hasattr(self, "instance")
+        return rows if is_of_an_account else rows.select_related("practice", "membership", "client")
 
 
 class DeviceToken(AbstractAuthToken, OfPractice):  # type: ignore[misc]  # knox is untyped

@@ -1,7 +1,7 @@
 """Rows that belong to a practice, and the QuerySet that binds every question about them to it."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
@@ -227,6 +227,13 @@ def _parents_sql(model: Any, practice_id: int) -> str:
         ours = f'({ours} OR p{level}."practice_id" IS NULL)'
     first = _practice_field(model).related_model._meta.db_table
     return f'SELECT 1 FROM "{first}" p1{joins} WHERE {ours} AND p1."id"'  # noqa: S608 - our own names
+
+
+def check_practice_of(rows: Iterable[models.Model]) -> None:
+    """For rows that are inserted past every QuerySet. Raises UnscopedQueryError."""
+    for row in rows:
+        model = type(row)
+        _check_practice(model, getattr(row, _practice_field(model).attname))
 
 
 def _check_practice(model: Any, practice: Any) -> None:

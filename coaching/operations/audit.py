@@ -10,6 +10,7 @@ from django.db import DatabaseError, InterfaceError, OperationalError
 
 from coaching.errors import ConsentMissingError, TrailError
 from coaching.models import Actor, AuditEvent, ChangeKind, Client
+from coaching.models.statements import insert_rows
 from coaching.operations.changes import note_records_of
 
 WITHDRAWN = "The client has withdrawn the consent to health data: it is stored, and nobody works with it."
@@ -54,8 +55,12 @@ def record_changes(
     record_ids: Collection[str],
     now: datetime,
     detail: dict[str, Any] | None = None,
+    is_told: bool = False,
 ) -> None:
-    """The same for several records of one client; those that apps keep are put to the front of the feed."""
+    """The same for several records of one client; those that apps keep are put to the front of the feed.
+
+    Unless that `is_told` already.
+    """
     _add(
         AuditEvent(
             practice_id=practice_id,
@@ -70,7 +75,7 @@ def record_changes(
         )
         for record_id in record_ids
     )
-    if subject_key is not None and record_kind in ChangeKind.values:
+    if subject_key is not None and record_kind in ChangeKind.values and not is_told:
         note_records_of(
             practice_id=practice_id,
             subject_key=subject_key,
@@ -176,7 +181,10 @@ def _check_may_read(actor: Actor, read: Collection[tuple[uuid.UUID, str]]) -> No
 def _add(events: Iterable[AuditEvent], *, is_once_an_hour: bool = False) -> None:
     """Whoever cannot be put on the trail gets nothing. A database that is away says so by itself."""
     try:
-        AuditEvent.objects.bulk_create(events, ignore_conflicts=is_once_an_hour)
+        if is_once_an_hour:
+            AuditEvent.objects.bulk_create(events, ignore_conflicts=True)
+        else:
+            insert_rows(list(events))
     except (OperationalError, InterfaceError):
         raise
     except DatabaseError as error:

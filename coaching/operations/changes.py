@@ -12,6 +12,7 @@ from django.db.models import DateTimeField, Value
 from coaching.models import Change, ChangeKind, Client, NightClient, ScheduledSession
 from coaching.models.change import FIRST_LOCK_KEY
 from coaching.models.scoped import statement_of
+from coaching.models.statements import asked, done, uid_of
 
 AT_ONCE = 1000
 COLUMNS = [field for field in Change._meta.concrete_fields if not field.primary_key]
@@ -40,7 +41,7 @@ def note_changes(*, practice_id: int, changed: Iterable[Changed], now: datetime)
         Change(
             practice_id=practice_id,
             client_id=row.client_id,
-            kind=row.kind,
+            kind=str(row.kind),
             record_uid=row.uid,
             is_deleted=row.is_deleted,
             at=now,
@@ -48,9 +49,7 @@ def note_changes(*, practice_id: int, changed: Iterable[Changed], now: datetime)
         for row in _in_locking_order(latest.values())
     ]
     for start in range(0, len(rows), AT_ONCE):
-        some = rows[start : start + AT_ONCE]
-        slots = "(" + ", ".join(["%s"] * len(COLUMNS)) + ")"
-        _put_to_the_front("VALUES " + ", ".join([slots] * len(some)), _values(some))
+        _put_rows_to_the_front(rows[start : start + AT_ONCE])
 
 
 def note_records_of(
@@ -71,13 +70,21 @@ def note_records_of(
     )
 
 
-def note_what_follows_a_post(*, client: Client, from_on: date, now: datetime) -> None:
-    """When the client last wrote, and what sessions scheduled for or answered from that day came to.
+def note_what_follows_a_post(
+    *, client: Client, from_on: date, now: datetime, posted: Iterable[Changed] = ()
+) -> None:
+    """What was posted, when the client last wrote, and what sessions answered from that day on came to.
 
     A load as a share of an e1RM is held against what was known before, so later sessions count too.
     """
-    judged = ScheduledSession.objects.filter(client=client, sessions__performed_on__gte=from_on)
-    _note_scheduled(client.practice_id, judged, now, [Changed(client.id, ChangeKind.CLIENT, client.uid)])
+    own = [client.practice_id, client.id]
+    judged = asked(JUDGED_BY_A_POST, [*own, *own, from_on])
+    changed = [
+        *posted,
+        Changed(client.id, ChangeKind.CLIENT, client.uid),
+        *(Changed(client.id, ChangeKind.SCHEDULED_SESSION, uid_of(uid)) for (uid,) in judged),
+    ]
+    note_changes(practice_id=client.practice_id, changed=changed, now=now)
 
 
 def note_scheduled_session(*, client: Client, scheduled_id: int | None, now: datetime) -> None:
@@ -120,10 +127,10 @@ def tell_anew(*, client_ids: Collection[int]) -> None:
         _put_to_the_front(source, list(values))
 
 
-def _note_scheduled(practice_id: int, rows: Any, now: datetime, besides: Sequence[Changed] = ()) -> None:
+def _note_scheduled(practice_id: int, rows: Any, now: datetime) -> None:
     found = rows.values_list("client_id", "uid").distinct()
     scheduled = [Changed(client_id, ChangeKind.SCHEDULED_SESSION, uid) for client_id, uid in found]
-    note_changes(practice_id=practice_id, changed=[*besides, *scheduled], now=now)
+    note_changes(practice_id=practice_id, changed=scheduled, now=now)
 
 
 def _in_locking_order(changed: Iterable[Changed]) -> list[Changed]:
@@ -131,10 +138,17 @@ def _in_locking_order(changed: Iterable[Changed]) -> list[Changed]:
     return sorted(by_record, key=lambda row: row.kind, reverse=True)
 
 
-def _values(rows: Iterable[Change]) -> list[Any]:
-    return [
-        field.get_db_prep_save(getattr(row, field.attname), connection) for row in rows for field in COLUMNS
-    ]
+def _put_rows_to_the_front(rows: Sequence[Change]) -> None:
+    if connection.vendor == "sqlite":
+        values = [
+            field.get_db_prep_save(getattr(row, field.attname), connection)
+            for row in rows
+            for field in COLUMNS
+        ]
+        _put_to_the_front("VALUES " + ", ".join([SLOTS] * len(rows)), values)
+        return
+    arrays = [[getattr(row, field.attname) for row in rows] for field in COLUMNS]
+    done(HELD_BACK, [FIRST_LOCK_KEY, *arrays])
 
 
 def _put_to_the_front(source: str, values: list[Any]) -> None:
@@ -146,18 +160,32 @@ def _put_to_the_front(source: str, values: list[Any]) -> None:
         # Its only writer; a replaced row gets an id that no row ever had (AUTOINCREMENT).
         statement = f"INSERT OR REPLACE INTO coaching_change ({NAMES}) {source}"
     else:
-        statement = (
-            f"INSERT INTO coaching_change ({NAMES}) {source} ON CONFLICT (client_id, kind, record_uid) "
-            "DO UPDATE SET id = EXCLUDED.id, is_deleted = EXCLUDED.is_deleted, at = EXCLUDED.at"
-        )
+        statement = f"INSERT INTO coaching_change ({NAMES}) {source} {INSTEAD}"
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             cursor.execute(HOLD_BACK, [FIRST_LOCK_KEY])
         cursor.execute(statement, values)
 
 
+INSTEAD = (
+    "ON CONFLICT (client_id, kind, record_uid) "
+    "DO UPDATE SET id = EXCLUDED.id, is_deleted = EXCLUDED.is_deleted, at = EXCLUDED.at"
+)
+SLOTS = "(" + ", ".join(["%s"] * len(COLUMNS)) + ")"
+JUDGED_BY_A_POST = (
+    "SELECT DISTINCT s.uid FROM coaching_session x "
+    "JOIN coaching_scheduledsession s ON s.id = x.scheduled_session_id "
+    "WHERE x.practice_id = %s AND x.client_id = %s AND s.practice_id = %s AND s.client_id = %s "
+    "AND x.performed_on >= %s"
+)
 # Before any id is taken: readers go no further than the newest id of now until this transaction ends.
 HOLD_BACK = (
     "SELECT pg_advisory_xact_lock_shared(%s + last_value - CASE WHEN is_called THEN 0 ELSE 1 END) "
     "FROM coaching_change_id_seq"
+)
+# In one statement: no row comes out of the join, and takes an id, before the lock has been taken.
+HELD_BACK = (
+    f"WITH held AS MATERIALIZED ({HOLD_BACK}) INSERT INTO coaching_change ({NAMES}) "  # noqa: S608 - our own names
+    "SELECT row.* FROM held, unnest(%s::bigint[], %s::bigint[], %s::text[], %s::uuid[], %s::boolean[], "
+    f"%s::timestamptz[]) AS row {INSTEAD}"
 )

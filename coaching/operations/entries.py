@@ -3,7 +3,7 @@
 import hashlib
 import json
 import uuid
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from typing import Any
 
@@ -66,16 +66,26 @@ class SessionEntry:
 
 def content_hash(entry: SessionEntry | PainEntry) -> str:
     """A digest of the content as meant: key order, 5 or 5.0 and the offset of an instant do not change it."""
-    text = json.dumps(asdict(entry, dict_factory=_as_meant), sort_keys=True, default=_plain)
+    text = json.dumps(_as_meant(entry), sort_keys=True, default=_plain)
     return f"{HASH_VERSION}:{hashlib.sha256(text.encode()).hexdigest()}"
 
 
-def _as_meant(fields: list[tuple[str, Any]]) -> dict[str, Any]:
-    return {
-        name: value
-        for name, value in fields
-        if name not in NO_CONTENT and (name not in FIELDS_SINCE_V1 or value not in (None, ""))
-    }
+def _as_meant(entry: SessionEntry | SetEntry | PainEntry) -> dict[str, Any]:
+    """By hand, since `asdict` would copy every value there is."""
+    meant: dict[str, Any] = {name: getattr(entry, name) for name in MEANT[type(entry)]}
+    for name in FIELDS_SINCE_V1:
+        if name in meant and meant[name] in (None, ""):
+            del meant[name]
+    for name in ("sets", "pain_reports"):
+        if name in meant:
+            meant[name] = [_as_meant(each) for each in meant[name]]
+    return meant
+
+
+MEANT = {
+    kind: [each.name for each in fields(kind) if each.name not in NO_CONTENT]
+    for kind in (SessionEntry, SetEntry, PainEntry)
+}
 
 
 def _plain(value: Any) -> str:

@@ -12,11 +12,12 @@ from django.db.models import F, QuerySet
 from coaching.errors import ConflictError, GoneError, InvalidError
 from coaching.models import Actor, ChangeKind, Client, PainMoment, PainReport, Session
 from coaching.models.base import ListQuerySet
+from coaching.models.statements import insert_rows
 from coaching.operations import rollups
 from coaching.operations.audit import record_changes, record_reads
 from coaching.operations.changes import Changed, note_changes
 from coaching.operations.entries import FIRST_INSTANT, PainEntry, content_hash
-from coaching.operations.standing import check_may_store, note_post
+from coaching.operations.standing import check_may_store, note_post, take_turn
 from coaching.operations.urgent import UrgentNotice, raise_what_cannot_wait, say_again
 from coaching.operations.versions import (
     check_may_replace,
@@ -128,8 +129,9 @@ def _follow_up(
 ) -> tuple[UrgentNotice, ...]:
     """What new reports change besides themselves."""
     days = {report.felt_on for report in reports}
-    rollups.rebuild_days(client=client, days=days)
+    take_turn(client=client, now=now)
     note_post(client=client, days=days, now=now)
+    rollups.rebuild_days(client=client, days=days, is_locked=True)
     check_not_gone(client=client, kind=ChangeKind.PAIN_REPORT, uids=[report.uid for report in reports])
     notices = raise_what_cannot_wait(client=client, reports=reports, now=now)
     _tell(actor, client, reports, "create", {report.session_id for report in reports}, now)
@@ -144,8 +146,9 @@ def _replace(
     fresh.id, fresh.version, fresh.received_at = standing.id, standing.version + 1, standing.received_at
     fresh.save(force_update=True)
     days = {standing.felt_on, fresh.felt_on}
-    rollups.rebuild_days(client=client, days=days)
+    take_turn(client=client, now=now)
     note_post(client=client, days=days, now=now)
+    rollups.rebuild_days(client=client, days=days, is_locked=True)
     notices = raise_what_cannot_wait(client=client, reports=[fresh], now=now)
     _tell(actor, client, [fresh], "update", {standing.session_id, fresh.session_id}, now)
     return RecordedPain(fresh, is_new=False, is_edit=True, urgent=tuple(notices))
@@ -171,8 +174,9 @@ def _delete_once(
         )
     check_version(report, expected_version)
     PainReport.objects.filter(id=report.id).delete()
-    rollups.rebuild_days(client=report.client, days={report.felt_on})
+    take_turn(client=report.client, now=now)
     note_post(client=report.client, days={report.felt_on}, now=now)
+    rollups.rebuild_days(client=report.client, days={report.felt_on}, is_locked=True)
     _tell(actor, report.client, [report], "delete", {report.session_id}, now)
     return True
 
@@ -241,15 +245,15 @@ def report_row(*, client: Client, entry: PainEntry, session: Session | None, now
     )
 
 
-def store_reports(reports: Sequence[PainReport]) -> None:
+def store_reports(reports: Sequence[PainReport], *, are_known_to_be_new: bool = False) -> None:
     """Insert the reports. Raises ConflictError when an id is used elsewhere."""
     if not reports:
         return
     uids = [row.uid for row in reports]
     taken = PainReport.objects.filter(practice_id=reports[0].practice_id, uid__in=uids)
-    if len(set(uids)) != len(uids) or taken.exists():
+    if len(set(uids)) != len(uids) or (not are_known_to_be_new and taken.exists()):
         raise ConflictError("The id of a pain report is used elsewhere.")
-    PainReport.objects.bulk_create(reports)
+    insert_rows(reports, with_ids=True)
 
 
 def pain_report_for(actor: Actor, report_uid: uuid.UUID) -> PainReport:

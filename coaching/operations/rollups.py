@@ -4,6 +4,8 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
+from typing import Any, NamedTuple
 
 from django.db import connection
 
@@ -17,12 +19,11 @@ from coaching.models import (
     Joint,
     JointDay,
     LiftDay,
-    LoggedSet,
     Measure,
     PainMoment,
-    PainReport,
     SetKind,
 )
+from coaching.models.statements import asked, day_of, done, insert_rows
 from coaching.reads.labels import FRESH
 from coaching.reads.stress import stresses_for
 
@@ -36,30 +37,65 @@ class _SiteDay:
     pain: int | None = None
     pain_next_morning: int | None = None
 
-    def feel(self, report: PainReport) -> None:
+    def feel(self, report: "_Felt") -> None:
         if report.moment in MOMENTS_OF_THE_DAY:
             self.pain = max(report.pain, self.pain or 0)
         if report.moment == PainMoment.NEXT_MORNING:
             self.pain_next_morning = max(report.pain, self.pain_next_morning or 0)
 
 
+class _Done(NamedTuple):
+    """A set with what its session and its exercise say of it."""
+
+    performed_on: date
+    is_deload: bool
+    session_id: int
+    position: int
+    exercise_id: int
+    code: str
+    measure: str
+    load_basis: str
+    is_one_sided: bool
+    kind: str
+    side: str
+    load_thousandths: int
+    load_unit: str
+    reps: int | None
+    duration_s: int | None
+    rir: float | None
+    ended_by: str
+    follows_position: int | None
+    is_to_confirm: bool
+    load_kg: Decimal
+
+
+class _Felt(NamedTuple):
+    felt_on: date
+    joint: str
+    side: str
+    moment: str
+    pain: int
+
+
 @dataclass(slots=True)
 class _Lift:
-    sets: list[LoggedSet] = field(default_factory=list)
+    sets: list[_Done] = field(default_factory=list)
     is_deload: bool = False
 
 
-def rebuild_days(*, client: Client, days: Collection[date]) -> None:
+def rebuild_days(*, client: Client, days: Collection[date], is_locked: bool = False) -> None:
     """Bring the client's joint days and lift days of `days` to what the kept sessions and reports say.
 
-    One writer of a client after another: who came first has committed when the rows are read here.
+    One writer of a client after another: who came first has committed when the rows are read here. Whoever
+    took a turn before (`standing.take_turn`) has the client's row locked already.
     """
-    _wait_for_other_writers(client)
+    if not is_locked:
+        _wait_for_other_writers(client)
     joint_days, lift_days = rollups_of(client=client, days=days)
-    JointDay.objects.filter(client=client, day_on__in=days).delete()
-    LiftDay.objects.filter(client=client, day_on__in=days).delete()
-    JointDay.objects.bulk_create(joint_days)
-    LiftDay.objects.bulk_create(lift_days)
+    done(DROP_JOINT_DAYS, [client.practice_id, client.id, list(days)])
+    done(DROP_LIFT_DAYS, [client.practice_id, client.id, list(days)])
+    insert_rows(joint_days)
+    insert_rows(lift_days)
 
 
 def _wait_for_other_writers(client: Client) -> None:
@@ -73,33 +109,54 @@ def rollups_of(*, client: Client, days: Collection[date]) -> tuple[list[JointDay
 
     A load that waits for confirmation counts its repetitions, but neither its load nor its strength.
     """
-    sets = list(
-        LoggedSet.objects.filter(
-            session__client=client, session__performed_on__in=days, session__deleted_at__isnull=True
-        )
-        .select_related("exercise", "session")
-        .order_by("session_id", "position")
-    )
-    reports = PainReport.objects.filter(client=client, felt_on__in=days).exclude(joint=Joint.OTHER)
+    own = [client.practice_id, client.id, list(days)]
+    sets = [_done_set(row) for row in asked(DONE, own)]
+    reports = [_Felt(day_of(felt_on), *rest) for felt_on, *rest in asked(FELT, [*own, Joint.OTHER.value])]
     stresses = stresses_for(
         practice_id=client.practice_id, client_id=client.id, exercise_ids={row.exercise_id for row in sets}
     )
     return _joint_days(client, sets, reports, stresses), _lift_days(client, sets)
 
 
+DONE = (
+    "SELECT x.performed_on, x.is_deload, s.session_id, s.position, s.exercise_id, e.code, e.measure, "
+    "e.load_basis, e.is_one_sided, s.kind, s.side, s.load_thousandths, s.load_unit, s.reps, s.duration_s, "
+    "s.rir, s.ended_by, s.follows_position, s.is_to_confirm FROM coaching_session x "
+    "JOIN coaching_loggedset s ON s.session_id = x.id JOIN coaching_exercise e ON e.id = s.exercise_id "
+    "WHERE x.practice_id = %s AND x.client_id = %s AND x.performed_on = ANY(%s) AND x.deleted_at IS NULL "
+    "ORDER BY s.session_id, s.position"
+)
+FELT = (
+    "SELECT felt_on, joint, side, moment, pain FROM coaching_painreport "
+    "WHERE practice_id = %s AND client_id = %s AND felt_on = ANY(%s) AND joint <> %s"
+)
+DROP_JOINT_DAYS = (
+    "DELETE FROM coaching_jointday WHERE practice_id = %s AND client_id = %s AND day_on = ANY(%s)"
+)
+DROP_LIFT_DAYS = "DELETE FROM coaching_liftday WHERE practice_id = %s AND client_id = %s AND day_on = ANY(%s)"
+
+
+def _done_set(row: tuple[Any, ...]) -> _Done:
+    load_kg = load_kg_of(row[LOAD_THOUSANDTHS], row[LOAD_UNIT])
+    return _Done._make((day_of(row[0]), *row[1:], load_kg))
+
+
+LOAD_THOUSANDTHS, LOAD_UNIT = _Done._fields.index("load_thousandths"), _Done._fields.index("load_unit")
+
+
 def _joint_days(
     client: Client,
-    sets: Iterable[LoggedSet],
-    reports: Iterable[PainReport],
+    sets: Iterable[_Done],
+    reports: Iterable[_Felt],
     stresses: dict[int, dict[str, float]],
 ) -> list[JointDay]:
     found: defaultdict[tuple[date, str, str], _SiteDay] = defaultdict(_SiteDay)
     for row in sets:
         reps = REPS_OF_A_HOLD if row.reps is None else row.reps
-        load_kg = 0.0 if row.is_to_confirm else float(load_kg_of(row.load_thousandths, row.load_unit))
+        load_kg = 0.0 if row.is_to_confirm else float(row.load_kg)
         for joint, stress in stresses.get(row.exercise_id, {}).items():
             for side in _sides_loaded(joint, row):
-                site = found[row.session.performed_on, joint, side]
+                site = found[row.performed_on, joint, side]
                 site.joint_reps += reps * stress
                 site.joint_load_kg += reps * stress * load_kg
     for report in reports:
@@ -120,31 +177,31 @@ def _joint_days(
     ]
 
 
-def _sides_loaded(joint: str, row: LoggedSet) -> list[str]:
+def _sides_loaded(joint: str, row: _Done) -> list[str]:
     """A set of both sides of one-sided work stands for a set of each, so that the spine sees two."""
-    turns = sides_in_turn(row.side, is_one_sided=row.exercise.is_one_sided)
+    turns = sides_in_turn(row.side, is_one_sided=row.is_one_sided)
     return [side for turn in turns for side in sides_loaded(joint, turn)]
 
 
-def _lift_days(client: Client, sets: Iterable[LoggedSet]) -> list[LiftDay]:
+def _lift_days(client: Client, sets: Iterable[_Done]) -> list[LiftDay]:
     lifts: defaultdict[tuple[date, int, str, str], _Lift] = defaultdict(_Lift)
     exercise_at: dict[tuple[int, int], str] = {}
     for row in sets:
-        exercise_at[row.session_id, row.position] = row.exercise.code
+        exercise_at[row.session_id, row.position] = row.code
         if row.kind != SetKind.WORK or row.is_to_confirm:
             continue
         track = FRESH
         if row.follows_position is not None:
             track = f"after:{exercise_at[row.session_id, row.follows_position]}"
-        lift = lifts[row.session.performed_on, row.exercise_id, row.side, track]
+        lift = lifts[row.performed_on, row.exercise_id, row.side, track]
         lift.sets.append(row)
-        lift.is_deload |= row.session.is_deload
+        lift.is_deload |= bool(row.is_deload)
     return [_lift_day(client, key, lift) for key, lift in lifts.items()]
 
 
 def _lift_day(client: Client, key: tuple[date, int, str, str], lift: _Lift) -> LiftDay:
     day, exercise_id, side, track = key
-    best = max(lift.sets, key=lambda row: (load_kg_of(row.load_thousandths, row.load_unit), _amount(row)))
+    best = max(lift.sets, key=lambda row: (row.load_kg, _amount(row)))
     estimates = [estimate for row in lift.sets if (estimate := _e1rm_kg(row)) is not None]
     return LiftDay(
         practice_id=client.practice_id,
@@ -154,34 +211,32 @@ def _lift_day(client: Client, key: tuple[date, int, str, str], lift: _Lift) -> L
         side=side,
         track=track,
         e1rm_kg=max(estimates, default=None),
-        best_load_kg=float(load_kg_of(best.load_thousandths, best.load_unit)),
+        best_load_kg=float(best.load_kg),
         best_reps=best.reps,
         best_rir=_rir(best),
         work_sets=len(lift.sets),
-        volume_load_kg=sum(
-            (row.reps or 0) * float(load_kg_of(row.load_thousandths, row.load_unit)) for row in lift.sets
-        ),
+        volume_load_kg=sum((row.reps or 0) * float(row.load_kg) for row in lift.sets),
         is_pain_limited=any(row.ended_by == EndedBy.PAIN for row in lift.sets),
         is_deload=lift.is_deload,
     )
 
 
-def _amount(row: LoggedSet) -> int:
+def _amount(row: _Done) -> int:
     return row.reps if row.reps is not None else (row.duration_s or 0)
 
 
-def _rir(row: LoggedSet) -> float | None:
+def _rir(row: _Done) -> float | None:
     """Reps in reserve as reported; a set to failure left none."""
     return 0.0 if row.ended_by == EndedBy.FAILURE else row.rir
 
 
-def _e1rm_kg(row: LoggedSet) -> float | None:
+def _e1rm_kg(row: _Done) -> float | None:
     rir = _rir(row)
-    if row.exercise.measure != Measure.REPS or not row.reps or rir is None or not row.load_thousandths:
+    if row.measure != Measure.REPS or not row.reps or rir is None or not row.load_thousandths:
         return None
-    if row.exercise.load_basis not in WHOLE_LOADS:
+    if row.load_basis not in WHOLE_LOADS:
         return None
     ended_by_pain = row.ended_by == EndedBy.PAIN
     if not strength.is_valid_for_1rm(row.reps, rir, ended_by_pain=ended_by_pain, is_fresh=True):
         return None
-    return strength.estimated_1rm(float(load_kg_of(row.load_thousandths, row.load_unit)), row.reps, rir)
+    return strength.estimated_1rm(float(row.load_kg), row.reps, rir)

@@ -20,13 +20,24 @@ from coaching.errors import (
     NotFoundError,
     TrailError,
 )
-from coaching.models import Actor, ChangeKind, Client, LoggedSet, Session
+from coaching.models import (
+    Actor,
+    ChangeKind,
+    Client,
+    ConsentPurpose,
+    DigestKind,
+    LoggedSet,
+    PainReport,
+    Session,
+    id_digest,
+)
+from coaching.models.statements import asked, insert_rows
 from coaching.operations import pain, rollups
 from coaching.operations.audit import record_changes, record_reads, record_reads_again
-from coaching.operations.changes import note_scheduled_session
+from coaching.operations.changes import Changed, note_scheduled_session
 from coaching.operations.entries import FIRST_INSTANT, SessionEntry, SetEntry, content_hash
 from coaching.operations.set_rows import Lookups, look_up, set_rows
-from coaching.operations.standing import check_may_process, check_may_store, note_post
+from coaching.operations.standing import check_may_process, check_may_store, note_post, take_turn
 from coaching.operations.urgent import (
     UrgentNotice,
     by_session,
@@ -34,6 +45,8 @@ from coaching.operations.urgent import (
     said_again_by_session,
 )
 from coaching.operations.versions import (
+    IS_DELETED,
+    IS_ERASED,
     check_may_replace,
     check_not_gone,
     check_version,
@@ -43,7 +56,7 @@ from coaching.operations.versions import (
 )
 from coaching.reads.clients import client_for
 from coaching.reads.session_pages import OpenedSessions, opened_sessions
-from coaching.reads.sessions import with_content
+from coaching.reads.sessions import hold_content, with_content
 
 LATEST_AHEAD = timedelta(hours=24)
 
@@ -144,8 +157,9 @@ def _delete_once(
     locked.version += 1
     locked.note = ""
     locked.save()
-    rollups.rebuild_days(client=locked.client, days=days)
+    take_turn(client=locked.client, now=now)
     note_post(client=locked.client, days=days, now=now)
+    rollups.rebuild_days(client=locked.client, days=days, is_locked=True)
     _audit(actor, [locked], "delete", now)
     return True
 
@@ -195,8 +209,9 @@ def confirm_set(*, actor: Actor, set_uid: uuid.UUID, now: datetime) -> LoggedSet
         row.save(update_fields=["is_to_confirm", "confirmed_at"])
         Session.objects.filter(id=row.session_id).update(version=F("version") + 1)
         client, days = row.session.client, {row.session.performed_on}
-        rollups.rebuild_days(client=client, days=days)
+        take_turn(client=client, now=now)
         note_post(client=client, days=days, now=now)
+        rollups.rebuild_days(client=client, days=days, is_locked=True)
         _audit(actor, [row.session], "confirm_set", now)
     return row
 
@@ -205,6 +220,8 @@ def confirm_set(*, actor: Actor, set_uid: uuid.UUID, now: datetime) -> LoggedSet
 def _record_one(
     actor: Actor, client: Client, entry: SessionEntry, now: datetime, expected_version: int | None
 ) -> Recorded:
+    if expected_version is None and _is_way_clear(client, [entry]):
+        return _create_all(actor, client, [entry], now, is_way_clear=True)[0]
     check_may_store(client)
     existing = (
         Session.objects.filter(practice_id=client.practice_id, uid=entry.uid).select_for_update().first()
@@ -227,6 +244,9 @@ def _record_one(
 def _record_many(
     actor: Actor, client: Client, entries: Sequence[SessionEntry], now: datetime
 ) -> list[BatchItem]:
+    if _is_way_clear(client, entries) and len({entry.uid for entry in entries}) == len(entries):
+        created = _create_all(actor, client, entries, now, is_way_clear=True)
+        return [BatchItem(recorded, None) for recorded in created]
     check_may_store(client)
     known = {
         row.uid: row
@@ -238,14 +258,12 @@ def _record_many(
     for entry in entries:
         if entry.uid not in known and all(entry.uid != other.uid for other in fresh):
             fresh.append(entry)
-    created = {
-        entry.uid: item for entry, item in zip(fresh, _create_all(actor, client, fresh, now), strict=True)
-    }
+    made = {each.session.uid: each for each in _create_all(actor, client, fresh, now)}
     said_again = said_again_by_session(client=client, sessions=list(known.values()), now=now)
     items: list[BatchItem] = []
     for entry in entries:
-        if entry.uid in created:
-            recorded = created.pop(entry.uid)
+        if entry.uid in made:
+            recorded = made.pop(entry.uid)
             known[entry.uid] = recorded.session
             items.append(BatchItem(recorded, None))
         else:
@@ -285,23 +303,67 @@ def _record_item(actor: Actor, client: Client, entry: SessionEntry, now: datetim
         return BatchItem(None, ConflictError("Another row already holds an id of this session."))
 
 
+def _is_way_clear(client: Client, entries: Sequence[SessionEntry]) -> bool:
+    """Whether the client may be stored for, and every id is new here.
+
+    If not, it is asked one by one what is in the way. An id named twice among them is not noticed here.
+    """
+    uids = [entry.uid for entry in entries]
+    set_uids = [row.uid for entry in entries for row in entry.sets]
+    report_uids = [row.uid for entry in entries for row in entry.pain_reports]
+    digests = [id_digest(uid) for uid in uids]
+    ours = client.practice_id
+    if client.archived_at is not None:
+        return False
+    [found] = asked(
+        STANDS_IN_THE_WAY,
+        [
+            *(ours, client.id, ConsentPurpose.HEALTH_DATA.value),
+            *(ours, client.id, ChangeKind.SESSION.value, uids),
+            *(ours, DigestKind.RECORD.value, digests),
+            *(ours, uids),
+            *(ours, set_uids),
+            *(ours, report_uids),
+        ],
+    )
+    return not any(found)
+
+
+STANDS_IN_THE_WAY = (
+    "SELECT NOT EXISTS(SELECT 1 FROM coaching_consent "  # noqa: S608 - our own names
+    "WHERE practice_id = %s AND client_id = %s AND purpose = %s AND withdrawn_at IS NULL), "
+    f"{IS_DELETED}, {IS_ERASED}, "
+    "EXISTS(SELECT 1 FROM coaching_session WHERE practice_id = %s AND uid = ANY(%s)), "
+    "EXISTS(SELECT 1 FROM coaching_loggedset WHERE practice_id = %s AND uid = ANY(%s)), "
+    "EXISTS(SELECT 1 FROM coaching_painreport WHERE practice_id = %s AND uid = ANY(%s))"
+)
+
+
 def _create_all(
-    actor: Actor, client: Client, entries: Sequence[SessionEntry], now: datetime
+    actor: Actor,
+    client: Client,
+    entries: Sequence[SessionEntry],
+    now: datetime,
+    *,
+    is_way_clear: bool = False,
 ) -> list[Recorded]:
     """Insert sessions that are not there yet with all they hold, and bring everything derived along."""
     if not entries:
         return []
     uids = [entry.uid for entry in entries]
     # What is gone is gone whatever came with it; and again once the client is locked.
-    check_not_gone(client=client, kind=ChangeKind.SESSION, uids=uids)
+    if not is_way_clear:
+        check_not_gone(client=client, kind=ChangeKind.SESSION, uids=uids)
     for entry in entries:
         _check_times(entry, now)
     lookups = look_up(client=client, entries=entries)
     sessions = [_session_row(client, entry, lookups, now) for entry in entries]
-    Session.objects.bulk_create(sessions)
-    urgent = _store_content(actor, client, sessions, entries, lookups, now)
+    insert_rows(sessions, with_ids=True)
+    reports = _insert_content(client, sessions, entries, lookups, now, are_known_to_be_new=is_way_clear)
+    take_turn(client=client, now=now)
     check_not_gone(client=client, kind=ChangeKind.SESSION, uids=uids)
-    _audit(actor, sessions, "create", now)
+    urgent = _follow_up(client, sessions, reports, now)
+    _audit(actor, sessions, "create", now, is_told=True)
     return [Recorded(session, Outcome.CREATED, urgent.get(session.id, ())) for session in sessions]
 
 
@@ -314,31 +376,53 @@ def _replace(actor: Actor, client: Client, existing: Session, entry: SessionEntr
     fresh = _session_row(client, entry, lookups, now)
     fresh.id, fresh.version, fresh.received_at = existing.id, existing.version + 1, existing.received_at
     fresh.save(force_update=True)
-    urgent = _store_content(actor, client, [fresh], [entry], lookups, now, old_days)
+    reports = _insert_content(client, [fresh], [entry], lookups, now)
+    take_turn(client=client, now=now)
+    urgent = _follow_up(client, [fresh], reports, now, old_days)
     note_scheduled_session(client=client, scheduled_id=existing.scheduled_session_id, now=now)
-    _audit(actor, [fresh], "update", now)
+    _audit(actor, [fresh], "update", now, is_told=True)
     return Recorded(fresh, Outcome.UPDATED, urgent.get(fresh.id, ()))
 
 
-def _store_content(
-    actor: Actor,
+def _insert_content(
     client: Client,
     sessions: Sequence[Session],
     entries: Sequence[SessionEntry],
     lookups: Lookups,
     now: datetime,
-    old_days: frozenset[date] = frozenset(),
-) -> dict[int, tuple[UrgentNotice, ...]]:
-    set_rows(client=client, sessions=sessions, entries=entries, lookups=lookups)
+    *,
+    are_known_to_be_new: bool = False,
+) -> list[PainReport]:
+    """Insert the sets and reports of these sessions, who hold them from then on; gives the reports."""
+    sets = set_rows(
+        client=client,
+        sessions=sessions,
+        entries=entries,
+        lookups=lookups,
+        are_known_to_be_new=are_known_to_be_new,
+    )
     reports = [
         pain.report_row(client=client, entry=report, session=session, now=now)
         for session, entry in zip(sessions, entries, strict=True)
         for report in entry.pain_reports
     ]
-    pain.store_reports(reports)
+    pain.store_reports(reports, are_known_to_be_new=are_known_to_be_new)
+    hold_content(sessions, sets, reports)
+    return reports
+
+
+def _follow_up(
+    client: Client,
+    sessions: Sequence[Session],
+    reports: Sequence[PainReport],
+    now: datetime,
+    old_days: frozenset[date] = frozenset(),
+) -> dict[int, tuple[UrgentNotice, ...]]:
+    """What stored sessions change besides themselves, once it is our turn."""
     days = {session.performed_on for session in sessions} | {row.felt_on for row in reports} | old_days
-    rollups.rebuild_days(client=client, days=days)
-    note_post(client=client, days=days, now=now)
+    posted = [Changed(client.id, ChangeKind.SESSION, session.uid) for session in sessions]
+    note_post(client=client, days=days, now=now, posted=posted)
+    rollups.rebuild_days(client=client, days=days, is_locked=True)
     return by_session(raise_what_cannot_wait(client=client, reports=reports, now=now))
 
 
@@ -394,8 +478,10 @@ def _days_of(session: Session) -> frozenset[date]:
     return frozenset({session.performed_on, *felt})
 
 
-def _audit(actor: Actor, sessions: Sequence[Session], action: str, now: datetime) -> None:
-    """The sessions are all of one client."""
+def _audit(
+    actor: Actor, sessions: Sequence[Session], action: str, now: datetime, *, is_told: bool = False
+) -> None:
+    """The sessions are all of one client; the feed `is_told` by whoever noted the post with them."""
     record_changes(
         actor=actor,
         practice_id=sessions[0].practice_id,
@@ -404,4 +490,5 @@ def _audit(actor: Actor, sessions: Sequence[Session], action: str, now: datetime
         record_kind="session",
         record_ids=[str(session.uid) for session in sessions],
         now=now,
+        is_told=is_told,
     )

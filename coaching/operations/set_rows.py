@@ -1,12 +1,12 @@
 """From set entries to rows: names become rows of the catalogue, and typing errors are held back."""
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
+from typing import Any
 from zoneinfo import ZoneInfo
-
-from django.db.models import Exists, OuterRef
 
 from coaching.compute.exposure import is_load_to_confirm, is_tempo
 from coaching.compute.units import load_kg_of
@@ -14,7 +14,6 @@ from coaching.errors import ConflictError, FieldFault, InvalidError
 from coaching.models import (
     Client,
     Exercise,
-    LiftDay,
     LoggedSet,
     Measure,
     Prescription,
@@ -23,6 +22,7 @@ from coaching.models import (
     Session,
     SetKind,
 )
+from coaching.models.statements import asked, day_of, insert_rows, uid_of
 from coaching.operations.entries import SessionEntry, SetEntry
 
 BEST_OF_DAYS = 84
@@ -64,27 +64,15 @@ class Lookups:
 
 def look_up(*, client: Client, entries: Sequence[SessionEntry], edited: Session | None = None) -> Lookups:
     """Find everything the entries name. Raises InvalidError that points at each unknown name."""
-    codes = {row.exercise_code for entry in entries for row in entry.sets}
-    exercises = {
-        row.code: row for row in Exercise.objects.known_to(client.practice_id).filter(code__in=codes)
-    }
-    prescription_uids = {
-        row.prescription_uid for entry in entries for row in entry.sets if row.prescription_uid is not None
-    }
-    prescriptions = {
-        row.uid: row
-        for row in Prescription.objects.filter(practice_id=client.practice_id, uid__in=prescription_uids)
-    }
+    exercises = _exercises(client, {row.exercise_code for entry in entries for row in entry.sets})
+    prescriptions = _prescriptions(
+        client,
+        {row.prescription_uid for entry in entries for row in entry.sets if row.prescription_uid is not None},
+    )
     days = [entry.performed_at.astimezone(ZoneInfo(client.zone)).date() for entry in entries]
-    scheduled_uids = {
-        entry.scheduled_session_uid for entry in entries if entry.scheduled_session_uid is not None
-    }
-    scheduled = {
-        row.uid: row
-        for row in ScheduledSession.objects.filter(
-            practice_id=client.practice_id, client=client, uid__in=scheduled_uids
-        )
-    }
+    scheduled = _scheduled(
+        client, {entry.scheduled_session_uid for entry in entries if entry.scheduled_session_uid is not None}
+    )
     _check_names(entries, exercises, prescriptions, scheduled)
     return Lookups(
         exercises=exercises,
@@ -96,18 +84,31 @@ def look_up(*, client: Client, entries: Sequence[SessionEntry], edited: Session 
 
 
 def set_rows(
-    *, client: Client, sessions: Sequence[Session], entries: Sequence[SessionEntry], lookups: Lookups
-) -> None:
-    """Insert the sets of these sessions. Raises ConflictError when a set's id belongs to another session."""
+    *,
+    client: Client,
+    sessions: Sequence[Session],
+    entries: Sequence[SessionEntry],
+    lookups: Lookups,
+    are_known_to_be_new: bool = False,
+) -> list[LoggedSet]:
+    """Insert the sets of these sessions. Raises ConflictError when a set's id belongs to another session.
+
+    The rows have no id yet: nothing points at a set by it.
+    """
     uids = [row.uid for entry in entries for row in entry.sets]
-    taken = LoggedSet.objects.filter(practice_id=client.practice_id, uid__in=uids)
-    if len(set(uids)) != len(uids) or taken.exists():
+    if len(set(uids)) != len(uids) or not (are_known_to_be_new or _are_new(client, uids)):
         raise ConflictError("The id of a set is used elsewhere.")
-    LoggedSet.objects.bulk_create(
+    rows = [
         _set_row(client, session, row, position, lookups)
         for session, entry in zip(sessions, entries, strict=True)
         for position, row in enumerate(entry.sets, start=1)
-    )
+    ]
+    insert_rows(rows)
+    return rows
+
+
+def _are_new(client: Client, uids: Sequence[uuid.UUID]) -> bool:
+    return not LoggedSet.objects.filter(practice_id=client.practice_id, uid__in=uids).exists()
 
 
 def _set_row(client: Client, session: Session, entry: SetEntry, position: int, lookups: Lookups) -> LoggedSet:
@@ -178,34 +179,77 @@ def _check_names(
         raise InvalidError("Some names are not known.", tuple(faults))
 
 
+EXERCISES = (
+    "SELECT id, code, load_basis, measure, is_one_sided FROM coaching_exercise "
+    "WHERE code = ANY(%s) AND (practice_id IS NULL OR practice_id = %s) ORDER BY id"
+)
+PRESCRIPTIONS = "SELECT id, uid FROM coaching_prescription WHERE practice_id = %s AND uid = ANY(%s)"
+SCHEDULED = (
+    "SELECT id, uid, due_on, is_deload FROM coaching_scheduledsession "
+    "WHERE practice_id = %s AND client_id = %s AND uid = ANY(%s)"
+)
+UNLOGGED = (
+    "SELECT id, uid, due_on, is_deload FROM coaching_scheduledsession s WHERE practice_id = %s "
+    "AND client_id = %s AND due_on >= %s AND due_on <= %s AND status = ANY(%s) "
+    "AND NOT EXISTS(SELECT 1 FROM coaching_session x WHERE x.scheduled_session_id = s.id "
+    "AND x.deleted_at IS NULL AND x.id <> %s) ORDER BY due_on"
+)
+HEAVIEST = (
+    "SELECT exercise_id, day_on, max(best_load_kg) FROM coaching_liftday "
+    "WHERE practice_id = %s AND client_id = %s AND exercise_id = ANY(%s) AND day_on >= %s AND day_on <= %s "
+    "AND best_load_kg > 0 GROUP BY exercise_id, day_on"
+)
+NO_SESSION = 0
+
+
+def _exercises(client: Client, codes: Collection[str]) -> dict[str, Exercise]:
+    """What is asked of an exercise here; the rest of its row is left out."""
+    names = ("id", "code", "load_basis", "measure", "is_one_sided")  # in the model's order
+    rows = asked(EXERCISES, [list(codes), client.practice_id]) if codes else []
+    return {row[1]: Exercise.from_db(client._state.db, names, [*row[:4], bool(row[4])]) for row in rows}
+
+
+def _prescriptions(client: Client, uids: Collection[uuid.UUID]) -> dict[uuid.UUID, Prescription]:
+    rows = asked(PRESCRIPTIONS, [client.practice_id, list(uids)]) if uids else []
+    return {
+        uid_of(uid): Prescription.from_db(client._state.db, ("id", "uid"), [row_id, uid_of(uid)])
+        for row_id, uid in rows
+    }
+
+
+def _scheduled(client: Client, uids: Collection[uuid.UUID]) -> dict[uuid.UUID, ScheduledSession]:
+    rows = asked(SCHEDULED, [client.practice_id, client.id, list(uids)]) if uids else []
+    return {row.uid: row for row in map(partial(_scheduled_row, client), rows)}
+
+
+def _scheduled_row(client: Client, row: tuple[Any, ...]) -> ScheduledSession:
+    row_id, uid, due_on, is_deload = row
+    names = ("id", "uid", "due_on", "is_deload")
+    values = [row_id, uid_of(uid), day_of(due_on), bool(is_deload)]
+    return ScheduledSession.from_db(client._state.db, names, values)
+
+
 def _unlogged(client: Client, days: Sequence[date], edited: Session | None) -> list[ScheduledSession]:
     """Scheduled sessions near these days without a kept log; the log being edited does not count as one."""
     margin = timedelta(days=SHIFTED_BY_AT_MOST_DAYS)
-    logs = Session.objects.filter(scheduled_session=OuterRef("pk")).kept()
-    if edited is not None:
-        logs = logs.exclude(id=edited.id)
-    rows = ScheduledSession.objects.filter(
-        ~Exists(logs),
-        client=client,
-        due_on__gte=min(days) - margin,
-        due_on__lte=max(days) + margin,
-        status__in=[ScheduledStatus.PLANNED, ScheduledStatus.NOT_DONE],
-    )
-    return list(rows.order_by("due_on"))
+    open_ones = [ScheduledStatus.PLANNED.value, ScheduledStatus.NOT_DONE.value]
+    within = [min(days) - margin, max(days) + margin, open_ones]
+    besides = edited.id if edited is not None else NO_SESSION
+    return [
+        _scheduled_row(client, row)
+        for row in asked(UNLOGGED, [client.practice_id, client.id, *within, besides])
+    ]
 
 
 def _lifted(
     client: Client, exercises: dict[str, Exercise], days: Sequence[date]
 ) -> dict[int, list[tuple[date, float]]]:
     """The heaviest confirmed work load of each lift on each day that may count for these sessions."""
+    if not exercises:
+        return {}
     found: dict[int, list[tuple[date, float]]] = {}
-    rows = LiftDay.objects.filter(
-        client=client,
-        exercise__in=[row.id for row in exercises.values()],
-        day_on__gte=min(days) - timedelta(days=BEST_OF_DAYS),
-        day_on__lte=max(days),
-        best_load_kg__gt=0,
-    ).values_list("exercise_id", "day_on", "best_load_kg")
-    for exercise_id, day, load_kg in rows:
-        found.setdefault(exercise_id, []).append((day, load_kg or 0.0))
+    within = [min(days) - timedelta(days=BEST_OF_DAYS), max(days)]
+    ids = [row.id for row in exercises.values()]
+    for exercise_id, day, load_kg in asked(HEAVIEST, [client.practice_id, client.id, ids, *within]):
+        found.setdefault(exercise_id, []).append((day_of(day), load_kg))
     return found

@@ -5,8 +5,9 @@ from datetime import date, datetime
 
 from coaching.errors import ConsentMissingError, GoneError
 from coaching.models import Client, Consent, ConsentPurpose
+from coaching.models.statements import done
 from coaching.operations.audit import WITHDRAWN
-from coaching.operations.changes import note_what_follows_a_post
+from coaching.operations.changes import Changed, note_what_follows_a_post
 from coaching.operations.rescoring import ask_for_rescoring
 
 
@@ -33,8 +34,23 @@ def _has_consent(client: Client) -> bool:
     ).exists()
 
 
-def note_post(*, client: Client, days: Collection[date], now: datetime) -> None:
-    """Remember when the client last wrote, and from which day on the nights must look again."""
-    Client.objects.filter(id=client.id).update(last_posted_at=now)
+def take_turn(*, client: Client, now: datetime) -> None:
+    """Remember when the client last wrote; from here on other writers wait for the caller's transaction.
+
+    Who came first has committed. It is no lock that a row pointing at the client must wait for.
+    """
+    done(LAST_POSTED, [now, client.practice_id, client.id])
+
+
+def note_post(
+    *, client: Client, days: Collection[date], now: datetime, posted: Collection[Changed] = ()
+) -> None:
+    """From which day on the nights must look again, and the feed, where what was `posted` comes as well.
+
+    By whoever has the turn, before the days are summed up anew.
+    """
     ask_for_rescoring(client=client, from_on=min(days))
-    note_what_follows_a_post(client=client, from_on=min(days), now=now)
+    note_what_follows_a_post(client=client, from_on=min(days), now=now, posted=posted)
+
+
+LAST_POSTED = "UPDATE coaching_client SET last_posted_at = %s WHERE practice_id = %s AND id = %s"

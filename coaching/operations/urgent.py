@@ -17,7 +17,6 @@ from coaching.models import (
     AlertKind,
     AlertStatus,
     Client,
-    Injury,
     MailKind,
     Membership,
     PainReport,
@@ -26,6 +25,7 @@ from coaching.models import (
     WebhookEvent,
 )
 from coaching.models.scope import across_practices, within_practice
+from coaching.models.statements import asked
 from coaching.operations.alerts import Finding, apply_findings
 from coaching.operations.mail import enqueue_mail
 from coaching.operations.pain_jumps import PainJump, find_pain_jumps
@@ -142,10 +142,16 @@ def _notices_of(client: Client, judged: _Judged) -> list[UrgentNotice]:
 def limits_of(client: Client) -> dict[str, int]:
     """Each guarded site's own pain limit, the strictest where several entries name one."""
     found: dict[str, int] = {}
-    rows = Injury.objects.filter(client=client, pain_limit__isnull=False)
-    for row in rows:
-        found[row.target] = min(row.pain_limit or DEFAULT_PAIN_LIMIT, found.get(row.target, 10))
+    for joint, side, limit in asked(LIMITS, [client.practice_id, client.id]):
+        target = f"{joint}:{side}"
+        found[target] = min(limit or DEFAULT_PAIN_LIMIT, found.get(target, 10))
     return found
+
+
+LIMITS = (
+    "SELECT joint, side, pain_limit FROM coaching_injury "
+    "WHERE practice_id = %s AND client_id = %s AND pain_limit IS NOT NULL"
+)
 
 
 def _assess(report: PainReport, client: Client, jump: PainJump | None) -> RedFlagAssessment | None:

@@ -11,8 +11,9 @@ from django.db import IntegrityError
 from django.db.models import Model, QuerySet
 
 from coaching.errors import ConflictError, ForbearError, GoneError, NotFoundError, StaleVersionError
-from coaching.models import Actor, Change, ChangeKind, Client, ErasedDigest
+from coaching.models import Actor, Change, ChangeKind, Client, DigestKind, ErasedDigest, id_digest
 from coaching.models.base import PracticeRow
+from coaching.models.statements import asked
 from coaching.operations.audit import record_change
 from coaching.reads.clients import written_client
 
@@ -107,16 +108,31 @@ def check_not_gone(*, client: Client, kind: str, uids: list[uuid.UUID]) -> None:
 
     With the client's row locked, so that a deletion at the same time is seen or waits.
     """
-    deleted = Change.objects.filter(client=client, kind=kind, record_uid__in=uids, is_deleted=True)
-    if deleted.exists():
+    digests = [id_digest(uid) for uid in uids]
+    own = [client.practice_id, client.id, str(kind), uids]
+    [(is_deleted, is_erased)] = asked(IS_GONE, [*own, client.practice_id, DigestKind.RECORD.value, digests])
+    if is_deleted:
         raise GoneError("This has been deleted.")
-    check_not_erased(practice_id=client.practice_id, uids=uids)
+    if is_erased:
+        raise GoneError(ERASED)
 
 
 def check_not_erased(*, practice_id: int, uids: list[uuid.UUID]) -> None:
     """Raises GoneError for an id of somebody who was erased, whoever brings it again."""
     if ErasedDigest.objects.of_records(practice_id, uids).exists():
-        raise GoneError("This has been erased.")
+        raise GoneError(ERASED)
+
+
+ERASED = "This has been erased."
+IS_DELETED = (
+    "EXISTS(SELECT 1 FROM coaching_change WHERE practice_id = %s AND client_id = %s AND kind = %s "
+    "AND record_uid = ANY(%s) AND is_deleted)"
+)
+IS_ERASED = (
+    "EXISTS(SELECT 1 FROM coaching_eraseddigest d JOIN coaching_erasure e ON e.id = d.erasure_id "
+    "WHERE e.practice_id = %s AND d.kind = %s AND d.digest = ANY(%s))"
+)
+IS_GONE = f"SELECT {IS_DELETED}, {IS_ERASED}"
 
 
 def not_there(actor: Actor, *, kind: str, uid: uuid.UUID, what: str) -> ForbearError:

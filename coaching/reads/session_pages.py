@@ -70,6 +70,9 @@ REPORT_COLUMNS = (
 )  # fmt: skip
 
 
+OF_REPORT = REPORT_COLUMNS[1:]
+
+
 @dataclass(frozen=True, slots=True)
 class OpenedSessions:
     """`mark` differs whenever any session of the client does."""
@@ -95,3 +98,31 @@ def contents_of(sessions: Collection[Session]) -> Mapping[int, SessionContent]:
     for session_id, *cells in reports.values_list(*REPORT_COLUMNS):  # type: ignore[attr-defined]
         found[session_id].reports.append(ReportRow(*cells))
     return found
+
+
+def content_held(session: Session) -> SessionContent:
+    """What a session holds whose sets and reports have been read, or stored, with it."""
+    sets = [
+        SetRow(
+            uid=row.uid,
+            exercise_code=row.exercise.code,
+            kind=row.kind,
+            side=row.side,
+            load_thousandths=row.load_thousandths,
+            load_unit=row.load_unit,
+            reps=row.reps,
+            duration_s=row.duration_s,
+            rir=row.rir,
+            guessed_rir=row.guessed_rir,
+            guessed_after_reps=row.guessed_after_reps,
+            ended_by=row.ended_by,
+            tempo=row.tempo,
+            rest_s=row.rest_s,
+            follows_position=row.follows_position,
+            prescription_uid=row.prescription.uid if row.prescription else None,
+            is_to_confirm=row.is_to_confirm,
+        )
+        for row in session.sets.all()
+    ]
+    reports = session.pain_reports.all()
+    return SessionContent(sets, [ReportRow(*(getattr(row, name) for name in OF_REPORT)) for row in reports])

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from coaching.models import JointStress
+from coaching.models.statements import asked
 
 CATALOGUE, PRACTICE, CLIENT = "catalogue", "practice", "client"
 
@@ -59,8 +60,22 @@ def stresses_for(
     *, practice_id: int, client_id: int, exercise_ids: Collection[int]
 ) -> dict[int, dict[str, float]]:
     """Exercise id -> joint -> stress for one client; zero entries left out, every exercise present."""
-    table = stress_table(practice_id=practice_id, client_ids=[client_id], exercise_ids=exercise_ids)
-    return table.stresses_for(client_id)
+    standing: dict[int, dict[str, float]] = {exercise_id: {} for exercise_id in exercise_ids}
+    if standing:
+        for exercise_id, joint, stress in asked(STRESSES, [list(standing), practice_id, client_id]):
+            standing[exercise_id][joint] = stress
+    return {
+        exercise_id: {joint: stress for joint, stress in joints.items() if stress > 0}
+        for exercise_id, joints in standing.items()
+    }
+
+
+# The nearer to the client, the later it comes, and so the one that stands.
+STRESSES = (
+    "SELECT exercise_id, joint, stress FROM coaching_jointstress WHERE exercise_id = ANY(%s) "
+    "AND (practice_id IS NULL OR practice_id = %s) AND (client_id IS NULL OR client_id = %s) "
+    "ORDER BY client_id IS NOT NULL, practice_id IS NOT NULL, id"
+)
 
 
 def practice_stresses(

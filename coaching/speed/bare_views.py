@@ -1,11 +1,23 @@
-"""Answers served from memory, by their names: the least that a Django view can do."""
+"""The least that a Django view can do: an answer from memory, and a post stored through the ORM as it came.
 
+The latter checks nothing and computes nothing: the roll-ups come with the post.
+"""
+
+import json
 import os
 from functools import cache
 from pathlib import Path
+from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.urls import path
+from django.utils import timezone
+from knox.auth import TokenAuthentication
+
+from coaching.models import AuditEvent, Change, JointDay, LiftDay, LoggedSet, PainReport, Session
+from coaching.models.row_security import asked_together
+from coaching.models.scope import across_practices, within_practice
 
 FOLDER = "FORBEAR_BENCH_BODIES"
 
@@ -19,4 +31,31 @@ def answer(request: HttpRequest, name: str) -> HttpResponse:
     return HttpResponse(_body(name), content_type="application/json")
 
 
-urlpatterns = [path("<slug:name>", answer)]
+def store(request: HttpRequest) -> JsonResponse:
+    with across_practices("the token is what names the practice"), asked_together():
+        account, device = TokenAuthentication().authenticate(request)
+    with within_practice(device.practice_id), transaction.atomic():
+        session = _insert(account, device, json.loads(request.body))
+    return JsonResponse({"id": session.pk}, status=201)
+
+
+def _insert(account: Any, device: Any, rows: dict[str, Any]) -> Session:
+    now = timezone.now()
+    ours = {"practice_id": device.practice_id}
+    own = ours | {"client_id": device.client_id}
+    session = Session.objects.create(**own, received_at=now, **rows["session"])
+    LoggedSet.objects.bulk_create(LoggedSet(**ours, session=session, **row) for row in rows["sets"])
+    PainReport.objects.bulk_create(
+        PainReport(**own, session=session, received_at=now, **row) for row in rows["pain_reports"]
+    )
+    JointDay.objects.bulk_create(JointDay(**own, **row) for row in rows["joint_days"])
+    LiftDay.objects.bulk_create(LiftDay(**own, **row) for row in rows["lift_days"])
+    AuditEvent.objects.create(
+        **ours, at=now, account_id=account.pk, device_id=device.uid, subject_key=device.client.audit_key,
+        action="create", record_kind="session", record_id=str(session.uid),
+    )  # fmt: skip
+    Change.objects.create(**own, kind="session", record_uid=session.uid, at=now)
+    return session
+
+
+urlpatterns = [path("store", store), path("<slug:name>", answer)]

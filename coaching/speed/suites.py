@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from coaching.speed import growth, night, reads, starts
+from coaching.speed import growth, ingest, night, reads, starts
 from coaching.speed.measuring import Measured
 
 Tell = Callable[[str], object]
@@ -26,6 +26,12 @@ SUITES = {
         {"clients": 10_000, "practices": 20, "weeks": 16, "sets_per_session": 20},
         3,
         night.run,
+    ),
+    "ingest": Suite(
+        "posts of sessions under gunicorn, one by one and in batches",
+        {"posters": 8, "posts": 400, "sets": 20},
+        5,
+        ingest.run,
     ),
     "growth": Suite(
         "years of many clients on PostgreSQL: sizes, two workers, sets in one table or in parts",
