@@ -1,12 +1,10 @@
 """Rows that belong to a practice, and the QuerySet that binds every question about them to it."""
 
-import json
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
-from django.db import connection, models
+from django.db import models
 from django.db.models import BooleanField, ForeignKey, Func
 from django.db.models.lookups import Exact, IsNull
 from django.db.models.signals import class_prepared
@@ -92,22 +90,6 @@ class ScopedQuerySet(models.QuerySet[Row]):
             _check_practice(self.model, getattr(row, _practice_field(self.model).attname, None))
         return super()._insert(objs, *args, **kwargs)  # type: ignore[misc]
 
-    def insert_new(self, rows: Sequence[Any]) -> None:
-        """Insert rows that have no id yet, but those that a constraint forbids; ids are not set.
-
-        On PostgreSQL they travel as one document: bulk_create would quote every value by itself.
-        """
-        if connection.vendor != "postgresql":
-            self.bulk_create(rows, ignore_conflicts=True)
-            return
-        self._check_scope()
-        for row in rows:
-            _check_practice(self.model, getattr(row, _practice_field(self.model).attname))
-        statement, fields = _insert_document(self.model)
-        document = [{field.column: getattr(row, field.attname) for field in fields} for row in rows]
-        with connection.cursor() as cursor:
-            cursor.execute(statement, [json.dumps(document, default=_as_text, allow_nan=False)])
-
     # As Django marks its own, so that managers have them.
     _update.queryset_only = False  # type: ignore[attr-defined]
     _insert.queryset_only = False  # type: ignore[attr-defined]
@@ -119,22 +101,6 @@ def statement_of(rows: models.QuerySet[Any]) -> tuple[str, tuple[Any, ...]]:
     if isinstance(rows, ScopedQuerySet):
         rows._check_scope()
     return rows.query.sql_with_params()
-
-
-def _insert_document(model: type[models.Model]) -> tuple[str, list[Any]]:
-    """The statement that inserts all objects of a JSON array, and the fields that each has."""
-    fields = [field for field in model._meta.concrete_fields if not field.primary_key]
-    names = ", ".join(f'"{field.column}"' for field in fields)
-    typed = ", ".join(f'"{field.column}" {field.db_type(connection)}' for field in fields)
-    statement = (
-        f'INSERT INTO "{model._meta.db_table}" ({names}) SELECT {names} '  # noqa: S608 - our own names
-        f"FROM json_to_recordset(%s::json) AS t({typed}) ON CONFLICT DO NOTHING"
-    )
-    return statement, fields
-
-
-def _as_text(value: Any) -> str:
-    return value.isoformat() if isinstance(value, date) else str(value)
 
 
 class Unindexed(Func):

@@ -36,18 +36,19 @@ def done(sql: str, params: Params) -> int:
         return int(cursor.rowcount)
 
 
-def insert_rows(rows: Sequence[Model], *, with_ids: bool = False) -> None:
+def insert_rows(rows: Sequence[Model], *, with_ids: bool = False, but_those_there: bool = False) -> None:
     """Insert unsaved rows of one model by one statement; `with_ids` gives them the ids that they got.
 
-    As `bulk_create`, by whose rules they are of the practice in whose scope this is.
+    As `bulk_create`, by whose rules they are of the practice in whose scope this is. `but_those_there` leaves
+    out what a unique constraint forbids.
     """
     if not rows:
         return
     check_practice_of(rows)
     if connection.vendor == "postgresql":
-        _insert_arrays(rows, with_ids=with_ids)
+        _insert_arrays(rows, _tail(with_ids, but_those_there), with_ids=with_ids)
     else:
-        _insert_values(rows, with_ids=with_ids)
+        _insert_values(rows, _tail(with_ids, but_those_there), with_ids=with_ids)
     for row in rows:
         row._state.adding, row._state.db = False, connection.alias
 
@@ -127,12 +128,15 @@ def _values(rows: Iterable[Model]) -> list[list[Any]]:
     ]
 
 
-def _insert_values(rows: Sequence[Model], *, with_ids: bool) -> None:
+def _tail(with_ids: bool, but_those_there: bool) -> str:
+    return " ON CONFLICT DO NOTHING" * but_those_there + " RETURNING id" * with_ids
+
+
+def _insert_values(rows: Sequence[Model], tail: str, *, with_ids: bool) -> None:
     """As many rows a statement as SQLite takes values."""
     table, names, _ = _table_of(type(rows[0]))
     row_slots = "(" + ", ".join(["%s"] * len(names)) + ")"
     head = f"INSERT INTO {table} ({', '.join(names)}) VALUES "  # noqa: S608 - our own names
-    tail = " RETURNING id" if with_ids else ""
     with connection.cursor() as cursor:
         at_once = connection.connection.getlimit(sqlite3.SQLITE_LIMIT_VARIABLE_NUMBER) // len(names)
         for start in range(0, len(rows), at_once):
@@ -148,21 +152,21 @@ def _give_ids(rows: Sequence[Model], cursor: Any) -> None:
         row.pk = row_id
 
 
-def _insert_arrays(rows: Sequence[Model], *, with_ids: bool) -> None:
-    sql, columns = _arrays_sql(type(rows[0]), with_ids)
+def _insert_arrays(rows: Sequence[Model], tail: str, *, with_ids: bool) -> None:
+    sql, columns = _arrays_sql(type(rows[0]))
     values = [column(rows) for column in columns]
     with _cursor() as cursor:
-        cursor.execute(sql, values)
+        cursor.execute(sql + tail, values)
         if with_ids:
             _give_ids(rows, cursor)
 
 
 @cache
-def _arrays_sql(model: type[Model], with_ids: bool) -> tuple[str, list[Any]]:
+def _arrays_sql(model: type[Model]) -> tuple[str, list[Any]]:
     table, names, fields = _table_of(model)
-    arrays = ", ".join(f"%s::{_array_type(field)}[]" for field in fields)
+    arrays = ", ".join(f"%b::{_array_type(field)}[]" for field in fields)  # in text each would be quoted
     sql = f"INSERT INTO {table} ({', '.join(names)}) SELECT * FROM unnest({arrays})"  # noqa: S608 - our own names
-    return sql + (" RETURNING id" if with_ids else ""), [_column(field) for field in fields]
+    return sql, [_column(field) for field in fields]
 
 
 def _array_type(field: Any) -> str:

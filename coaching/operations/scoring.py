@@ -15,6 +15,7 @@ from coaching.compute.lift_wait import assessable_night
 from coaching.compute.pain_trend import SiteAssessments, assess_sites
 from coaching.compute.progress import NOT_ASSESSABLE, LiftAssessments, assess_lifts
 from coaching.models import AlertKind, NightClient, Score
+from coaching.models.statements import insert_rows
 from coaching.operations.alerts import Finding, apply_findings
 from coaching.operations.findings import (
     adherence_findings,
@@ -61,7 +62,7 @@ def score_chunk(
     if not items:
         return ChunkResult()
     assessed = _assess(items, night_on)
-    Score.objects.insert_new(_scores(items, assessed, night_on, now))
+    insert_rows(_scores(items, assessed, night_on, now), but_those_there=True)
     if not touches_alerts:
         return ChunkResult(len(items))
     findings: list[Finding] = [

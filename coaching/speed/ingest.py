@@ -2,29 +2,27 @@
 
 import json
 import random
-import socket
 import subprocess
 import sys
 import time
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from typing import Any
 
 from coaching.speed.bodies import rows_again, session_body
 from coaching.speed.measuring import Contender, Figures, Goal, Measured, measure
 from coaching.speed.own_database import ROOT, BenchError, OwnDatabase, own_database
+from coaching.speed.serving import served
 
 OURS, BARE, RAW, BATCH = "put", "bare view with the ORM", "inserts alone", "batch"
 FEW_SYNC, MORE_SYNC = "put, 2 sync workers", "put, 4 sync workers"
 OF_BATCH = 100
 PROCESSES = 2  # of posters: one for each of the two processors that the goals are for
-STARTS_WITHIN_S, STOPS_WITHIN_S = 60.0, 15.0
-SERVICE, BARE_APP = "api.wsgi:application", "django.core.wsgi:get_wsgi_application()"
+SERVICE, BARE_APP = "api.wsgi:application", "coaching.speed.bare_web:application"
 
 
 def goals() -> Sequence[Goal]:
@@ -65,7 +63,9 @@ class _Bench:
     def crowd(self, name: str) -> _Crowd:
         if name not in self.crowds:
             people = json.loads(
-                self.own.run("-m", "coaching.speed.posters", "--count", str(self.posters)).said
+                self.own.run(
+                    "-m", "coaching.speed.people", "--posters", str(self.posters), "--readers", "0"
+                ).said
             )
             self.crowds[name] = _Crowd(people, random.Random(f"{self.seed} {name}"))  # noqa: S311 - invented
         return self.crowds[name]
@@ -202,44 +202,6 @@ def _took(process: "subprocess.Popen[str]") -> list[float]:
     return took
 
 
-@contextmanager
-def _served(own: OwnDatabase, app: str, settings: str, *words: str) -> Iterator[int]:
-    """A gunicorn of the service's own settings on a free port; more words change them."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-    command = [
-        sys.executable,
-        "-m",
-        "gunicorn",
-        "-c",
-        "python:coaching.gunicorn_conf",
-        "-b",
-        f"127.0.0.1:{port}",
-    ]
-    env = own.env | {"DJANGO_SETTINGS_MODULE": settings}
-    with (own.folder / f"served-{port}").open("w+b") as log:
-        process = subprocess.Popen([*command, *words, app], cwd=ROOT, env=env, stderr=log)  # noqa: S603
-        try:
-            _wait_until_it_answers(port, process)
-            yield port
-        finally:
-            process.terminate()
-            process.wait(STOPS_WITHIN_S)
-
-
-def _wait_until_it_answers(port: int, process: "subprocess.Popen[bytes]") -> None:
-    until = time.monotonic() + STARTS_WITHIN_S
-    while time.monotonic() < until and process.poll() is None:
-        with suppress(OSError, HTTPException):
-            connection = HTTPConnection("127.0.0.1", port, timeout=2)
-            connection.request("GET", "/healthz")
-            if connection.getresponse().status < 500:
-                return
-        time.sleep(0.2)
-    raise BenchError("A server did not start.")
-
-
 def run(
     folder: Path, sizes: Mapping[str, int], rounds: int, seed: int, tell: Callable[[str], object]
 ) -> Measured:
@@ -250,13 +212,14 @@ def run(
         # The embedded service is one process; elsewhere as the settings say.
         workers = ("-w", "1") if own.engine == "sqlite" else ()
         servers = {
-            OURS: (SERVICE, "coaching.settings", *workers),
-            BARE: (BARE_APP, "coaching.speed.bare_settings", *workers),
-            FEW_SYNC: (SERVICE, "coaching.settings", "-k", "sync", "-w", "2"),
-            MORE_SYNC: (SERVICE, "coaching.settings", "-k", "sync", "-w", "4"),
+            OURS: (SERVICE, *workers),
+            BARE: (BARE_APP, *workers),
+            FEW_SYNC: (SERVICE, "-k", "sync", "-w", "2"),
+            MORE_SYNC: (SERVICE, "-k", "sync", "-w", "4"),
         }
-        for name, (app, settings, *words) in servers.items():
-            bench.ports[name] = stack.enter_context(_served(own, app, settings, *words))
+        for name, (app, *words) in servers.items():
+            env = {"DJANGO_SETTINGS_MODULE": "coaching.speed.bare_settings"} if app == BARE_APP else {}
+            bench.ports[name] = stack.enter_context(served(own, app, *words, **env))
         bench.rows.update(_rows_of_one(bench))
         for contender in (few := _contenders(bench)):
             tell(f"ingest, warming up: {contender.name}")
@@ -286,5 +249,5 @@ def _rows_of_one(bench: _Bench) -> dict[str, Any]:
     person = crowd.people[0] | {"posts": [("PUT", f"/api/v1/sessions/{uid}", json.dumps(body))]}
     with _posting(bench.own, {"port": bench.ports[OURS], "posters": [person]}) as process:
         _took(process)
-    rows: dict[str, Any] = json.loads(bench.own.run("-m", "coaching.speed.posters", "--rows-of", uid).said)
+    rows: dict[str, Any] = json.loads(bench.own.run("-m", "coaching.speed.left_behind", uid).said)
     return rows

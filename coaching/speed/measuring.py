@@ -99,12 +99,25 @@ def measure(
             tell(f"{suite}, round {number + 1} of {rounds}: {contender.name}")
             for figure, value in contender.run().items():
                 found.setdefault((contender.name, figure), []).append(value)
+    return measured_from(found, suite=suite, database=database, sizes=sizes, goals=goals)
+
+
+def measured_from(
+    found: Mapping[tuple[str, str], Sequence[float]],
+    *,
+    suite: str,
+    database: str,
+    sizes: Mapping[str, int],
+    goals: Iterable[Goal],
+) -> Measured:
+    """What the figures of each round come to, by contender and figure."""
     ratios = tuple(Ratio(goal, Spread.of(_ratios(found, goal))) for goal in goals)
     spreads = {key: Spread.of(values) for key, values in found.items()}
+    rounds = max(map(len, found.values()))
     return Measured(suite, database, sizes, rounds, spreads, ratios)
 
 
-def _ratios(found: Mapping[tuple[str, str], list[float]], goal: Goal) -> list[float]:
+def _ratios(found: Mapping[tuple[str, str], Sequence[float]], goal: Goal) -> list[float]:
     ours, theirs = found[goal.of, goal.figure], found[goal.against, goal.figure]
     return [one / other for one, other in zip(ours, theirs, strict=True)]
 

@@ -14,7 +14,6 @@ from statistics import median, quantiles
 
 from coaching.speed.own_database import ROOT, BenchError, OwnDatabase
 
-WORKERS, THREADS = "2", "4"
 STARTS_WITHIN_S, STOPS_WITHIN_S = 60.0, 20.0
 
 
@@ -27,27 +26,41 @@ class Answered:
 
 
 @contextmanager
-def served(own: OwnDatabase, application: str, **env: str) -> Iterator[int]:
-    """The application until the block ends; gives its port. Raises BenchError if it does not start."""
-    port = _free_port()
-    command = [
-        sys.executable, "-m", "gunicorn", "--bind", f"127.0.0.1:{port}", "--workers", WORKERS, "--threads",
-        THREADS, "--worker-class", "gthread", "--keep-alive", "60", "--log-level", "warning", application,
-    ]  # fmt: skip
-    log_path = own.folder / f"{application.partition(':')[0]}.log"
+def served(own: OwnDatabase, application: str, *words: str, **env: str) -> Iterator[int]:
+    """The application under gunicorn, as the service sets it, until the block ends; gives its port.
+
+    More words change the settings. Raises BenchError if it does not start.
+    """
+    port = free_port()
+    conf = ("-m", "gunicorn", "-c", "python:coaching.gunicorn_conf", "-b", f"127.0.0.1:{port}")
+    with _running(own, port, *conf, *words, application, **env):
+        yield port
+
+
+@contextmanager
+def served_by_one_process(own: OwnDatabase) -> Iterator[int]:
+    """The whole service as the embedded default runs it, its clock included."""
+    port = free_port()
+    with _running(own, port, "manage.py", "serve", "--port", str(port)):
+        yield port
+
+
+@contextmanager
+def _running(own: OwnDatabase, port: int, *words: str, **env: str) -> Iterator[None]:
+    log_path = own.folder / f"served-{port}.log"
     with log_path.open("wb") as log:
         process = subprocess.Popen(  # noqa: S603 - our own command  # nosec B603
-            command, cwd=ROOT, env=own.env | env, stdout=log, stderr=log
+            [sys.executable, *words], cwd=ROOT, env=own.env | env, stdout=log, stderr=log
         )
         try:
             _wait_for(port, process, log_path)
-            yield port
+            yield
         finally:
             process.send_signal(signal.SIGTERM)
             process.wait(STOPS_WITHIN_S)
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port: int = probe.getsockname()[1]
@@ -57,8 +70,11 @@ def _free_port() -> int:
 def _wait_for(port: int, process: "subprocess.Popen[bytes]", log_path: Path) -> None:
     until = time.monotonic() + STARTS_WITHIN_S
     while time.monotonic() < until and process.poll() is None:
-        with suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
-            return
+        with suppress(OSError, http.client.HTTPException):
+            connection = http.client.HTTPConnection("127.0.0.1", port, timeout=2)
+            connection.request("GET", "/healthz")
+            if connection.getresponse().status < 500:
+                return
         time.sleep(0.1)
     raise BenchError(f"The server did not start: {log_path.read_text()[-800:]}")
 

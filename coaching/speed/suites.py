@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from coaching.speed import growth, ingest, night, reads, starts
+from coaching.speed import growth, ingest, load, night, reads, starts
 from coaching.speed.measuring import Measured
 
 Tell = Callable[[str], object]
@@ -50,5 +50,11 @@ SUITES = {
         {"sites": 900, "nights": 280},
         5,
         starts.run,
+    ),
+    "load": Suite(
+        "apps that post and coaches who read, with nights meanwhile, for so many seconds a round",
+        {"clients": 400, "weeks": 16, "sets_per_session": 20, "posters": 8, "readers": 4, "seconds": 300},
+        1,
+        load.run,
     ),
 }
