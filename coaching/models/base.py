@@ -7,7 +7,6 @@ from typing import Any, ClassVar, Self, TypeVar
 from django.db import models
 from django.db.models import Q
 
-import coaching.models.among  # noqa: F401 - registers its lookup
 from coaching.compute import joint_sides
 from coaching.models.scoped import OfPractice, ScopedQuerySet
 

@@ -63,7 +63,7 @@ class ScoreOfSheet:
 
 def scores_of_sheet(score_ids: Collection[int]) -> tuple[ScoreOfSheet, ...]:
     """These scores, in the order of their clients' keys."""
-    rows = Score.objects.filter(id__among=score_ids).order_by("client_id")
+    rows = Score.objects.filter(id__any_of=score_ids).order_by("client_id")
     found = rows.annotate(waiting=LiftsNotAssessable("details"))
     columns = ("client_id", "night_on", "details__tests_run", "waiting")
     return tuple(

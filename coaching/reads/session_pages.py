@@ -91,10 +91,10 @@ def contents_of(sessions: Collection[Session]) -> Mapping[int, SessionContent]:
     """What these sessions hold, by their key."""
     keys = [session.id for session in sessions]
     found: defaultdict[int, SessionContent] = defaultdict(lambda: SessionContent([], []))
-    sets: Iterable[Any] = LoggedSet.objects.filter(session__among=keys).order_by("position")
+    sets: Iterable[Any] = LoggedSet.objects.filter(session_id__any_of=keys).order_by("position")
     for session_id, *cells in sets.values_list(*SET_COLUMNS):  # type: ignore[attr-defined]
         found[session_id].sets.append(SetRow(*cells))
-    reports: Iterable[Any] = PainReport.objects.filter(session__among=keys).order_by("id")
+    reports: Iterable[Any] = PainReport.objects.filter(session_id__any_of=keys).order_by("id")
     for session_id, *cells in reports.values_list(*REPORT_COLUMNS):  # type: ignore[attr-defined]
         found[session_id].reports.append(ReportRow(*cells))
     return found

@@ -250,9 +250,9 @@ def _tests_run(scores: Iterable[ScoreOfSheet], last_night_on: date | None) -> in
 def _unscored(night: Night | None, clients: Sequence[int]) -> tuple[UnscoredClient, ...]:
     if night is None:
         return ()
-    outcomes = NightClient.objects.filter(night=night, client__among=clients)
+    outcomes = NightClient.objects.filter(night=night, client_id__any_of=clients)
     scored = outcomes.filter(state=NightClientState.SCORED).values("client")
-    failed = outcomes.filter(state=NightClientState.FAILED).exclude(client__in=scored)
+    failed = outcomes.filter(state=NightClientState.FAILED).exclude(client__in=scored).order_by("id")
     return tuple(
         UnscoredClient(uid, name, error_code)
         for uid, name, error_code in failed.values_list("client__uid", "client__name", "error_code")
@@ -273,7 +273,7 @@ def _to_confirm(
     clients: Mapping[int, WatchedClient], on: date, names: Mapping[int, str]
 ) -> tuple[SetToConfirm, ...]:
     rows = LoggedSet.objects.filter(
-        session__client__among=clients,
+        session__client_id__any_of=clients,
         session__performed_on__lt=on,
         session__deleted_at__isnull=True,
         is_to_confirm=True,
@@ -328,7 +328,9 @@ def _waiting_lifts(
 
 def _expiring(clients: Mapping[int, WatchedClient], on: date) -> tuple[ExpiringRestriction, ...]:
     rows = Restriction.objects.filter(
-        injury__client__among=clients, until_on__gte=on, until_on__lte=on + timedelta(days=EXPIRY_NOTICE_DAYS)
+        injury__client_id__any_of=clients,
+        until_on__gte=on,
+        until_on__lte=on + timedelta(days=EXPIRY_NOTICE_DAYS),
     ).order_by("until_on", "id")
     columns = ("injury__client_id", "injury__joint", "injury__side", "kind", "until_on")
     return tuple(

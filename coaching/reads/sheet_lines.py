@@ -131,7 +131,7 @@ def standing_alerts(client_ids: Collection[int], on: date) -> list[StandingAlert
         "method",
     )  # fmt: skip
     rows: Iterable[tuple[Any, ...]]
-    rows = Alert.objects.filter(client__among=client_ids).wanting_attention(on).values_list(*columns)
+    rows = Alert.objects.filter(client_id__any_of=client_ids).wanting_attention(on).values_list(*columns)
     return [StandingAlert(*row) for row in rows]
 
 
