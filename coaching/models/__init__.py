@@ -1,3 +1,4 @@
+from coaching.models import any_of as any_of  # registers its lookup
 from coaching.models.account import Account, DeviceToken, SignInFailures
 from coaching.models.actor import Actor
 from coaching.models.alert import (

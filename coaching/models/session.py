@@ -113,6 +113,10 @@ class LoggedSet(PracticeRow):
 
     class Meta(PracticeRow.Meta):
         ordering = ["position"]
+        # Few sets wait to be confirmed, and every sheet asks for them.
+        indexes = [
+            models.Index(fields=["session"], condition=Q(is_to_confirm=True), name="loggedset_to_confirm_idx")
+        ]
         constraints = [
             *PracticeRow.Meta.constraints,
             models.UniqueConstraint(fields=["session", "position"], name="loggedset_position_unique"),

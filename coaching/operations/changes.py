@@ -103,7 +103,7 @@ def note_sessions_due(*, items: Sequence[NightClient], on: date, now: datetime) 
         return
     a_day = timedelta(days=1)
     due = ScheduledSession.objects.filter(
-        client_id__among=[item.client_id for item in items], due_on__range=(on - a_day, on + a_day)
+        client_id__any_of=[item.client_id for item in items], due_on__range=(on - a_day, on + a_day)
     )
     told = due.order_by("client_id", "uid").values_list(
         "practice_id",

@@ -84,7 +84,9 @@ def _receiving() -> CursorWrapper:
     received.format = Format.BINARY
     for _, oid, _ in _SENT.values():
         received.adapters.register_loader(oid, _AsSent)
-    return connection.make_cursor(received)
+    client: Any = connection
+    prepared: CursorWrapper = client._prepare_cursor(received)
+    return prepared
 
 
 def _received(cell: Any, kind: type) -> Column:

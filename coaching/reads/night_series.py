@@ -98,7 +98,7 @@ def night_series(*, clients: Sequence[Client], night_on: date) -> NightSeries:
     """Read what is known up to the day before `night_on`, whenever it arrived."""
     last_day = night_on - timedelta(days=1)
     index = {client.id: position for position, client in enumerate(clients)}
-    due = ScheduledSession.objects.filter(client_id__among=index, due_on__lte=last_day)
+    due = ScheduledSession.objects.filter(client_id__any_of=index, due_on__lte=last_day)
     scored = due.filter(due_on__gt=last_day - timedelta(days=DEFAULT_SETTINGS.score_days))
     return NightSeries(
         clients=tuple(clients),
@@ -129,7 +129,7 @@ class _SiteRows:
 
 def _site_series(index: Mapping[int, int], last_day: date, due: QuerySet[ScheduledSession]) -> SiteSeries:
     days = JointDay.objects.filter(
-        client_id__among=index, day_on__gt=last_day - timedelta(days=WINDOW_DAYS), day_on__lte=last_day
+        client_id__any_of=index, day_on__gt=last_day - timedelta(days=WINDOW_DAYS), day_on__lte=last_day
     ).annotate(
         joint_code=code_of("joint", Joint.values),
         side_code=code_of("side", SiteSide.values),
@@ -208,7 +208,7 @@ def _deloads(
 def _guards(rows: _SiteRows, index: Mapping[int, int]) -> tuple[Floats, Bools]:
     limits = np.full(len(rows.keys), float(DEFAULT_PAIN_LIMIT))
     is_guarded = np.zeros(len(rows.keys), bool)
-    for injury in Injury.objects.filter(client_id__among=index).guarding():
+    for injury in Injury.objects.filter(client_id__any_of=index).guarding():
         row = rows.row_of[index[injury.client_id], SITES.index(injury.target)]
         if row >= 0:
             is_guarded[row] = True
@@ -219,7 +219,7 @@ def _guards(rows: _SiteRows, index: Mapping[int, int]) -> tuple[Floats, Bools]:
 def _lift_series(clients: Sequence[Client], index: Mapping[int, int], last_day: date) -> LiftSeries:
     """Exposures with a valid e1RM; those limited by pain or in a deload stay, marked as not comparable."""
     rows = LiftDay.objects.filter(
-        client_id__among=index,
+        client_id__any_of=index,
         day_on__gt=last_day - timedelta(days=WINDOW_DAYS),
         day_on__lte=last_day,
         e1rm_kg__isnull=False,
@@ -264,7 +264,7 @@ def _last_active(index: Mapping[int, int], last_day: date) -> Floats:
     """Ordinal of the last day on which each client did or felt something; nan where never."""
     did = Session.objects.kept().filter(client=OuterRef("pk"), performed_on__lte=last_day)
     felt = PainReport.objects.filter(client=OuterRef("pk"), felt_on__lte=last_day)
-    newest = Client.objects.filter(id__among=index).values_list(
+    newest = Client.objects.filter(id__any_of=index).values_list(
         "id",
         Subquery(did.order_by("-performed_on").values("performed_on")[:1]),
         Subquery(felt.order_by("-felt_on").values("felt_on")[:1]),

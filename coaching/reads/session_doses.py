@@ -240,7 +240,7 @@ class _DoneSets:
 def _done_sets(
     rows: ScheduledRows, days: Mapping[int, list[_Prescribed]], asked: _Asked, logs: SessionLogs
 ) -> _DoneSets:
-    work = LoggedSet.objects.filter(session_id__among=logs.session_id.tolist(), kind=SetKind.WORK)
+    work = LoggedSet.objects.filter(session_id__any_of=logs.session_id.tolist(), kind=SetKind.WORK)
     log_id, named, exercise, side, load, unit, is_doubtful, reps, seconds, rir, end, is_one = columns(
         work.annotate(
             named=Coalesce("prescription_id", NOBODY),

@@ -34,7 +34,7 @@ class SessionLogs:
 def session_logs(rows: ScheduledRows, *, last_day: date) -> SessionLogs:
     """In one query; several logs make one, from the first day on. Later logs do not exist yet."""
     logs = Session.objects.kept().filter(
-        scheduled_session_id__among=rows.id.tolist(), performed_on__lte=last_day
+        scheduled_session_id__any_of=rows.id.tolist(), performed_on__lte=last_day
     )
     own_id, scheduled_id, day, sets, reps = columns(
         logs, id=int, scheduled_session_id=int, performed_on=date, work_sets=int, work_reps=int
