@@ -234,8 +234,8 @@ def _wait_until_it_answers(port: int, process: "subprocess.Popen[bytes]") -> Non
         with suppress(OSError, HTTPException):
             connection = HTTPConnection("127.0.0.1", port, timeout=2)
             connection.request("GET", "/healthz")
-            if connection.getresponse().status < 500:
-                return
+            connection.getresponse()  # whatever it says: the bare view knows no such address
+            return
         time.sleep(0.2)
     raise BenchError("A server did not start.")
 
