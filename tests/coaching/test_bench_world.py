@@ -10,6 +10,7 @@ import pytest
 
 from coaching.speed.own_database import BenchError, own_database
 from coaching.speed.spreading import OF_CLIENT
+from coaching.speed.suites import SUITES
 from coaching.speed.templates import STORIES
 from coaching.speed.world import make_world
 from tests.journeys.processes import ROOT
@@ -72,15 +73,44 @@ def test_a_process_is_measured_by_itself(world):
     assert small.peak_mb + 150 < big.peak_mb
 
 
-@pytest.mark.long
-@pytest.mark.parametrize(
-    "words", [("night", "--clients", "40", "--practices", "1", "--weeks", "2", "--sets-per-session", "5")]
-)
-def test_every_suite_runs_to_its_end(tmp_path, words):
-    env = os.environ | {"FORBEAR_VAR_DIR": str(tmp_path)}
+SMALL = ("--weeks", "2", "--sets-per-session", "5")
+SUITES_SMALL = {
+    "night": ("--clients", "40", "--practices", "1", *SMALL),
+    "ingest": ("--posters", "2", "--posts", "4", "--sets", "5"),
+    "reads": ("--clients", "20", "--requests", "3", *SMALL),
+    "starts": ("--sites", "5", "--nights", "60"),
+    # The served process of the embedded default looks for due nights once a minute.
+    "load": ("--clients", "20", "--posters", "2", "--readers", "1", "--seconds", "150", *SMALL),
+}
+ON_POSTGRESQL = {"growth": ("--clients", "40", "--practices", "2", *SMALL)}
+
+
+def test_every_suite_has_a_small_run():
+    assert SUITES_SMALL.keys() | ON_POSTGRESQL.keys() == SUITES.keys()
+
+
+def bench(tmp_path, name, words):
     done = subprocess.run(
-        [sys.executable, "manage.py", "bench", *words, "--rounds", "1", "--json"],
-        cwd=ROOT, env=env, capture_output=True, text=True, timeout=600,
+        [sys.executable, "manage.py", "bench", name, *words, "--rounds", "1", "--json"],
+        cwd=ROOT, env=os.environ | {"FORBEAR_VAR_DIR": str(tmp_path)}, capture_output=True, text=True,
+        timeout=900,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout)["ratios"]
+    return json.loads(done.stdout)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", SUITES_SMALL)
+def test_a_suite_runs_to_its_end(tmp_path, name):
+    told = bench(tmp_path, name, SUITES_SMALL[name])
+    assert told["ratios"]
+    of_all = {each["figure"]: each["median"] for each in told["figures"] if each["of"] == "all"}
+    assert of_all.get("answers_5xx", 0) == of_all.get("sessions_lost", 0) == 0
+
+
+@pytest.mark.long
+@pytest.mark.postgresql
+@pytest.mark.parametrize("name", ON_POSTGRESQL)
+def test_a_suite_of_postgresql_runs_to_its_end(tmp_path, name):
+    told = bench(tmp_path, name, ON_POSTGRESQL[name])
+    assert {"coaching_loggedset", "coaching_jointday"} <= {each["table"] for each in told["tables"]}
