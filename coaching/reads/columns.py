@@ -33,7 +33,7 @@ _SENT: dict[type, tuple[str, int, str]] = {
     date: ("date", 1182, ">i4"),
 }
 _KEPT: dict[type, Any] = {int: np.int64, Small: np.int64, float: np.float64, bool: np.bool_, date: np.int64}
-_HEADER_BYTES = 20
+_HEADER_BYTES, _HAS_NULLS = 20, 7
 _FIRST_DAY_OF_POSTGRESQL = date(2000, 1, 1).toordinal()
 
 
@@ -48,7 +48,7 @@ def columns(rows: QuerySet[Any], **kinds: type) -> list[Column]:
     """The named columns of these rows, in whatever order the rows come, all columns in the same one.
 
     Kinds are int, Small, float, bool, date (given as ordinals) and str (a list of texts); no value may be
-    null. On PostgreSQL each column comes as one array, whatever the number of rows.
+    null (ValueError). On PostgreSQL each column comes as one array, whatever the number of rows.
     """
     named: Any = rows.order_by().values_list(*kinds)
     each_kind = list(kinds.values())
@@ -95,21 +95,42 @@ def _received(cell: Any, kind: type) -> Column:
         return cell or []
     if cell is None:
         return np.zeros(0, _KEPT[kind])
+    if cell[_HAS_NULLS]:
+        raise ValueError("A column that is read as a whole has a null.")
     sent = np.dtype([("length", ">i4"), ("value", _SENT[kind][2])])
     values = np.frombuffer(cell, sent, offset=_HEADER_BYTES)["value"].astype(_KEPT[kind])
     return values + _FIRST_DAY_OF_POSTGRESQL if kind is date else values
 
 
 def _made(cells: Sequence[Any], kind: type) -> Column:
+    if None in cells:
+        raise ValueError("A column that is read as a whole has a null.")
     if kind is date:
         return np.fromiter((day.toordinal() for day in cells), np.int64, len(cells))
     return np.array(cells, _KEPT[kind]) if kind in _KEPT else list(cells)
 
 
 def code_of(field: str, words: Sequence[str]) -> Case:
-    """An expression for the place of the field's word among `words`; -1 for any other."""
+    """An expression for the place of the field's word among `words`; null for any other."""
     places = (When(**{field: word}, then=Value(place)) for place, word in enumerate(words))
-    return Case(*places, default=Value(-1), output_field=IntegerField())
+    return Case(*places, output_field=IntegerField())
+
+
+def packed(first: Any, *others: tuple[Any, int]) -> Any:
+    """One expression of several, which travels as one number: each other one is from 0 to below its size."""
+    whole = first
+    for part, size in others:
+        whole = whole * size + part
+    return whole
+
+
+def unpacked(column: Ints, *sizes: int) -> list[Ints]:
+    """What `packed` has put together, from the sizes of the others."""
+    parts: list[Ints] = []
+    for size in reversed(sizes):
+        column, part = np.divmod(column, size)
+        parts.append(part)
+    return [column, *reversed(parts)]
 
 
 def numbered(texts: Sequence[str]) -> tuple[Ints, list[str]]:

@@ -26,13 +26,13 @@ from coaching.models import (
 )
 from coaching.models.base import Joint, SiteSide
 from coaching.reads.adherence import rows_against_logs
-from coaching.reads.columns import Small, code_of, columns, numbered, places_of
+from coaching.reads.columns import Small, code_of, columns, numbered, packed, places_of, unpacked
 from coaching.reads.scheduled_rows import EXCUSED, ScheduledRows
 
 WINDOW_DAYS = 112
 DOSE_DAYS = over_dose.DEFAULT_SETTINGS.days
 SITES = [f"{joint}:{side}" for joint in Joint.values for side in SiteSide.values]
-UNSAID = -1  # what stands for null on the way from the database
+UNSAID, PAINS = -1, 12  # what stands for null on the way from the database; 0 to 10, and that
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
@@ -130,24 +130,25 @@ class _SiteRows:
 def _site_series(index: Mapping[int, int], last_day: date, due: QuerySet[ScheduledSession]) -> SiteSeries:
     days = JointDay.objects.filter(
         client_id__any_of=index, day_on__gt=last_day - timedelta(days=WINDOW_DAYS), day_on__lte=last_day
-    ).annotate(
-        joint_code=code_of("joint", Joint.values),
-        side_code=code_of("side", SiteSide.values),
-        known_pain=Coalesce("pain", UNSAID),
-        known_morning=Coalesce("pain_next_morning", UNSAID),
     )
-    client_id, joint, side, day, reps, pain, morning = columns(
-        days, client_id=int, joint_code=Small, side_code=Small, day_on=date, joint_reps=float,
-        known_pain=Small, known_morning=Small,
-    )  # fmt: skip
+    told = packed(
+        code_of("joint", Joint.values),
+        (code_of("side", SiteSide.values), len(SiteSide)),
+        (Coalesce("pain", UNSAID) - UNSAID, PAINS),
+        (Coalesce("pain_next_morning", UNSAID) - UNSAID, PAINS),
+    )
+    client_id, day, reps, codes = columns(
+        days.annotate(told=told), client_id=int, day_on=date, joint_reps=float, told=Small
+    )
+    joint, side, pain, morning = unpacked(codes, len(SiteSide), PAINS, PAINS)
     client, site = places_of(client_id, index), joint * len(SiteSide) + side
     rows = _SiteRows.of(len(index), client, site)
     cells = rows.row_of[client, site], _column(day, last_day)
     shape = (len(rows.keys), WINDOW_DAYS)
     pain_days, morning_days, reps_days = np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape)
     reps_days[cells] = reps
-    pain_days[cells] = np.where(pain == UNSAID, np.nan, pain)
-    morning_days[cells] = np.where(morning == UNSAID, np.nan, morning)
+    pain_days[cells] = np.where(pain == 0, np.nan, pain + UNSAID)
+    morning_days[cells] = np.where(morning == 0, np.nan, morning + UNSAID)
     limits, is_guarded = _guards(rows, index)
     return SiteSeries(
         keys=rows.keys,

@@ -8,7 +8,7 @@ from math import isnan
 from typing import Any
 
 import numpy as np
-from django.db.models import F
+from django.db.models import Case, IntegerField, Value, When
 from django.db.models.functions import Coalesce
 from numpy.typing import NDArray
 
@@ -29,7 +29,7 @@ from coaching.models import (
     SetSide,
 )
 from coaching.reads.answered import Answered
-from coaching.reads.columns import Small, code_of, columns, places_of
+from coaching.reads.columns import Small, code_of, columns, packed, places_of, unpacked
 from coaching.reads.labels import FRESH
 from coaching.reads.scheduled_rows import ScheduledRows
 from coaching.reads.session_logs import SessionLogs
@@ -241,24 +241,30 @@ def _done_sets(
     rows: ScheduledRows, days: Mapping[int, list[_Prescribed]], asked: _Asked, logs: SessionLogs
 ) -> _DoneSets:
     work = LoggedSet.objects.filter(session_id__any_of=logs.session_id.tolist(), kind=SetKind.WORK)
-    log_id, named, exercise, side, load, unit, is_doubtful, reps, seconds, rir, end, is_one = columns(
+    sizes = len(LoadUnit), len(EndedBy), 2, 2
+    told = packed(
+        code_of("side", SetSide.values),
+        (code_of("load_unit", LoadUnit.values), len(LoadUnit)),
+        (code_of("ended_by", EndedBy.values), len(EndedBy)),
+        (_as_number("is_to_confirm"), 2),
+        (_as_number("exercise__is_one_sided"), 2),
+    )
+    log_id, named, exercise, load, reps, seconds, rir, codes = columns(
         work.annotate(
             named=Coalesce("prescription_id", NOBODY),
-            side_code=code_of("side", SetSide.values),
-            unit_code=code_of("load_unit", LoadUnit.values),
             known_reps=Coalesce("reps", UNSAID),
             known_s=Coalesce("duration_s", UNSAID),
             known_rir=Coalesce("rir", float(UNSAID)),
-            end_code=code_of("ended_by", EndedBy.values),
-            is_one=F("exercise__is_one_sided"),
+            told=told,
         ),
-        session_id=int, named=int, exercise_id=int, side_code=Small, load_thousandths=int, unit_code=Small,
-        is_to_confirm=bool, known_reps=Small, known_s=int, known_rir=float, end_code=Small, is_one=bool,
+        session_id=int, named=int, exercise_id=int, load_thousandths=int, known_reps=Small, known_s=int,
+        known_rir=float, told=Small,
     )  # fmt: skip
+    side, unit, end, is_doubtful, is_one = unpacked(codes, *sizes)
     session = logs.scheduled[places_of(log_id, {own: at for at, own in enumerate(logs.session_id.tolist())})]
     each, turns = _answers(rows, days, asked, session, named, exercise, side, is_one)
     stated = asked.load_kg_of(session, each)
-    load_kg = np.where((stated > 0) & (load > 0) & ~is_doubtful, _kg(load, unit), NOT_KNOWN)
+    load_kg = np.where((stated > 0) & (load > 0) & (is_doubtful == 0), _kg(load, unit), NOT_KNOWN)
     targets = np.append([one.rir_target for one in asked.prescribed], NOT_KNOWN)
     return _DoneSets(
         session=session,
@@ -272,7 +278,7 @@ def _done_sets(
 
 def _answers(
     rows: ScheduledRows, days: Mapping[int, list[_Prescribed]], asked: _Asked, session: Ints, named: Ints,
-    exercise: Ints, side: Ints, is_one: NDArray[np.bool_],
+    exercise: Ints, side: Ints, is_one: Ints,
 ) -> tuple[Ints, Ints]:  # fmt: skip
     """Of each set, which prescription of its plan day it answers (-1: none), and on how many sides.
 
@@ -285,7 +291,7 @@ def _answers(
         )
         for plan_day, prescribed in days.items()
     }
-    ways, way_of = _alike(rows.plan_day_id[session], named, exercise, side, is_one.astype(np.int64))
+    ways, way_of = _alike(rows.plan_day_id[session], named, exercise, side, is_one)
     each, turns = np.empty(len(ways), np.int64), np.empty(len(ways), np.int64)
     for place, (plan_day, prescription, lift, side_code, is_one_sided) in enumerate(ways):
         word = SetSide.values[side_code]
@@ -303,6 +309,10 @@ def _alike(*parts: Ints) -> tuple[list[tuple[int, ...]], Ints]:
         _, key = np.unique(key * max(1, len(values)) + place, return_inverse=True)
     _, first = np.unique(key, return_index=True)
     return list(zip(*(part[first].tolist() for part in parts), strict=True)), key
+
+
+def _as_number(field: str) -> Case:
+    return Case(When(**{field: True}, then=Value(1)), default=Value(0), output_field=IntegerField())
 
 
 def _kg(thousandths: Ints, unit: Ints) -> Floats:

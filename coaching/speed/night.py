@@ -16,7 +16,8 @@ from coaching.speed.measuring import Contender, Figures, Goal, Measured, measure
 from coaching.speed.own_database import OwnDatabase, made_in, own_database
 from coaching.speed.world import make_world
 
-OURS, A_TENTH, DRAIN, LOOP = "night", "night, a tenth of the clients", "drain", "pandas loop"
+OURS, SHARED, A_TENTH = "night", "night, two processes", "night, a tenth of the clients"
+DRAIN, LOOP = "drain", "pandas loop"
 LOOP_OVER_AT_MOST = 100
 WRITTEN = ("score", "alert", "nightclient", "night", "mailrow", "change", "webhookdelivery")
 JOINT_COLUMNS = ("client_id", "joint", "side", "day_on", "joint_reps", "pain", "pain_next_morning")
@@ -39,24 +40,35 @@ def contenders(all_of_them: "_Practices", a_tenth: "_Practices", on: date) -> Se
     few = min(clients, LOOP_OVER_AT_MOST)
     return (
         Contender(OURS, lambda: _night(own, clients, on)),
+        *_shared(all_of_them, on),
         Contender(A_TENTH, lambda: _night(a_tenth.own, a_tenth.clients, on)),
         Contender(DRAIN, lambda: _per_client(_drain(own, on), clients)),
         Contender(LOOP, lambda: _loop(own, few, on)),
     )
 
 
-def goals() -> Sequence[Goal]:
+def _shared(all_of_them: "_Practices", on: date) -> Sequence[Contender]:
+    """By both processors, as two workers; SQLite has one writer."""
+    own, clients = all_of_them.own, all_of_them.clients
+    if own.engine == "sqlite":
+        return ()
+    return (Contender(SHARED, lambda: _night(own, clients, on, "--processes", "2")),)
+
+
+def goals(engine: str) -> Sequence[Goal]:
+    whole = OURS if engine == "sqlite" else SHARED
     return (
-        Goal("night against draining its roll-up rows", OURS, DRAIN, "took_s", 4),
-        Goal("pandas loop against the night, per client", LOOP, OURS, "ms_per_client", 20, is_at_most=False),
+        Goal("night by one process against draining its roll-up rows", OURS, DRAIN, "took_s"),
+        Goal("night by both processors against draining its roll-up rows", whole, DRAIN, "took_s", 4),
+        Goal("pandas loop against one process", LOOP, OURS, "ms_per_client", 20, is_at_most=False),
         Goal("night per client against a tenth of the clients", OURS, A_TENTH, "ms_per_client", 1.2),
         Goal("peak memory against a tenth of the clients", OURS, A_TENTH, "peak_mb", 1.2),
     )
 
 
-def _night(own: OwnDatabase, clients: int, on: date) -> Figures:
+def _night(own: OwnDatabase, clients: int, on: date, *words: str) -> Figures:
     forget_nights(own)
-    run = own.manage("night", "--on", on.isoformat())
+    run = own.manage("night", "--on", on.isoformat(), *words)
     return {**_per_client(run.took_s, clients), "processor_s": run.processor_s, "peak_mb": run.peak_mb}
 
 
@@ -128,6 +140,6 @@ def run(
             )  # fmt: skip
             made.append(_Practices(own, clients))
         return measure(
-            suite="night", database=made[0].own.engine, sizes=sizes, goals=goals(), rounds=rounds,
+            suite="night", database=own.engine, sizes=sizes, goals=goals(own.engine), rounds=rounds,
             tell=tell, contenders=contenders(made[0], made[1], on),
         )  # fmt: skip

@@ -60,6 +60,21 @@ def test_nothing_in_it_contradicts_anything_else(world):
     assert (broken, differences) == ([], [])
 
 
+def test_processes_share_a_night_and_each_client_is_scored_once(world):
+    own, clients = world
+    words = ("night", "--on", str(UNTIL), "--processes", "3", "--json")
+    if own.engine == "sqlite":
+        with pytest.raises(BenchError, match="one process writes at a time"):
+            own.manage(*words)
+        return
+    nights = json.loads(own.manage(*words).said)["nights"]
+    assert {night["status"] for night in nights} == {"done"}
+    assert sum(night["clients_scored"] for night in nights) == clients
+    counted = COUNTS.replace('"client", ', '"client", "score", "nightclient", ')
+    counts = json.loads(own.run("-c", counted).said)
+    assert counts["score"] == counts["nightclient"] == clients
+
+
 def test_a_part_that_fails_is_told_with_its_last_words(world):
     own, _ = world
     with pytest.raises(BenchError, match="ended with 3: it is late"):

@@ -7,9 +7,9 @@ import pytest
 from django.db.models.functions import Coalesce
 
 from coaching.models import Client, JointDay, LiftDay
-from coaching.models.base import Joint
+from coaching.models.base import Joint, SiteSide
 from coaching.models.scope import UnscopedQueryError, outside_of_practices
-from coaching.reads.columns import Small, code_of, columns, numbered, places_of
+from coaching.reads.columns import Small, code_of, columns, numbered, packed, places_of, unpacked
 from tests.factories import ExerciseFactory
 
 pytestmark = pytest.mark.django_db
@@ -40,12 +40,27 @@ def test_all_columns_are_in_one_order(days):
     }
 
 
-def test_words_become_their_places_and_others_minus_one(days):
-    found = columns(
-        days.annotate(there=code_of("joint", Joint.values), not_there=code_of("joint", ["hip"])),
-        there=Small, not_there=int,
-    )  # fmt: skip
-    assert [set(each.tolist()) for each in found] == [{Joint.values.index("knee")}, {-1}]
+def test_words_become_their_places(days):
+    (found,) = columns(days.annotate(there=code_of("joint", Joint.values)), there=Small)
+    assert set(found.tolist()) == {Joint.values.index("knee")}
+
+
+@pytest.mark.parametrize("kind", [int, Small])
+def test_a_word_that_is_not_among_those_asked_for_is_refused(days, kind):
+    with pytest.raises(ValueError, match="has a null"):
+        columns(days.annotate(there=code_of("joint", ["hip"])), there=kind)
+
+
+def test_what_is_packed_is_unpacked(days):
+    told = packed(
+        code_of("joint", Joint.values),
+        (Coalesce("pain", -1) + 1, 12),
+        (code_of("side", SiteSide.values), len(SiteSide)),
+    )
+    (codes,) = columns(days.annotate(told=told), told=Small)
+    joint, pain, side = unpacked(codes, 12, len(SiteSide))
+    knee, left = Joint.values.index("knee"), SiteSide.values.index("left")
+    assert (set(joint.tolist()), sorted(pain.tolist()), set(side.tolist())) == ({knee}, [0, 1, 11], {left})
 
 
 def test_texts_and_truth_values_come_as_they_are(cast):

@@ -7,15 +7,19 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.core.management.base import CommandError, CommandParser
+from django.db import connection
 from django.utils import timezone
 
-from coaching.management.arguments import day
+from coaching.management.arguments import WholeNumber, day
 from coaching.management.by_hand import ASKED_WRONGLY, COULD_NOT, CommandByHand, add_json
 from coaching.management.of_practice import add_practice, practices_meant
-from coaching.models import Practice
+from coaching.management.sharing import shared_with
+from coaching.models import Night, Practice
 from coaching.models.scope import across_practices
 from coaching.nightly import night_by_hand, run_night
 from coaching.reads.night_outcomes import NightOutcome, clients_there, night_outcome
+
+MOST_PROCESSES = 32
 
 
 class Command(CommandByHand):
@@ -35,6 +39,12 @@ class Command(CommandByHand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--on", required=True, type=day, help="the night's date, 2026-03-02")
         add_practice(parser)
+        parser.add_argument(
+            "--processes",
+            type=WholeNumber(1, MOST_PROCESSES),
+            default=1,
+            help="how many share the clients; more than one on PostgreSQL only",
+        )
         add_json(parser)
 
     @across_practices("by hand, for one practice or for all")
@@ -47,23 +57,43 @@ class Command(CommandByHand):
                     f"--on: it is {today} at {practice.name}; no night is run ahead.",
                     returncode=ASKED_WRONGLY,
                 )
-        tell = self.progress()
-        outcomes = [_run(practice, on, tell) for practice in practices]
+        outcomes = _run(practices, on, _others(options["processes"]), self.progress())
         self.say(options, {"nights": [_plain(each) for each in outcomes]}, _lines(outcomes))
         not_whole = sum(not each.is_whole for each in outcomes)
         if not_whole:
             raise CommandError(f"Nights that are not whole: {not_whole}.", returncode=COULD_NOT)
 
 
-def _run(practice: Practice, on: date, tell: Callable[[str], None]) -> NightOutcome:
-    there = clients_there(practice)
-    night = night_by_hand(practice=practice, night_on=on, now=timezone.now())
+def _others(processes: int) -> int:
+    if processes > 1 and connection.vendor != "postgresql":
+        raise CommandError(
+            "--processes: on the embedded default one process writes at a time.", returncode=ASKED_WRONGLY
+        )
+    return processes - 1
+
+
+def _run(
+    practices: Sequence[Practice], on: date, others: int, tell: Callable[[str], None]
+) -> list[NightOutcome]:
+    nights = [night_by_hand(practice=practice, night_on=on, now=timezone.now()) for practice in practices]
+    with shared_with(others, [night.id for night in nights]):
+        for night in nights:
+            _run_one(night, tell)
+    if others:
+        for night in nights:  # what was in the hands of another one, and the end of the night
+            _run_one(night, tell)
+    return [night_outcome(night.id) for night in nights]
+
+
+def _run_one(night: Night, tell: Callable[[str], None]) -> None:
+    there, of_practice = clients_there(night.practice), night.practice.name
     run_night(
         night=night,
         now=timezone.now(),
-        tell=lambda done: tell(f"{practice.name}, night of {on}: {done:,} of {there:,} clients scored"),
+        tell=lambda done: tell(
+            f"{of_practice}, night of {night.night_on}: {done:,} of {there:,} clients scored here"
+        ),
     )
-    return night_outcome(night.id)
 
 
 def _plain(outcome: NightOutcome) -> dict[str, Any]:
