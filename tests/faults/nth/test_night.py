@@ -35,7 +35,7 @@ ACTIONS = [
 def run_tick(at, chunk):
     nights.claim_chunk = partial(CLAIM, chunk=chunk)
     if at > NIGHT_AT:  # half a minute has gone by in the story, and not in the database
-        nights.BEGINS_WITHIN = timedelta(0)
+        nights.LOCKED_WITHIN = timedelta(0)
     tick(now=at, budget=Budget.of(UNHURRIED_S))
 
 
