@@ -7,6 +7,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -16,7 +17,7 @@ from typing import Any
 import psycopg
 
 from coaching.speed.measuring import Goal, Measured, measured_from
-from coaching.speed.night import forget_nights
+from coaching.speed.night import forget_beside_readers
 from coaching.speed.own_database import ROOT, BenchError, OwnDatabase, own_database
 from coaching.speed.serving import served, served_by_one_process
 from coaching.speed.world import make_world
@@ -27,6 +28,7 @@ CALM_SHARE = 0.4
 PAUSE_S = 0.25
 LOOKS_EVERY_S = 0.2
 RESTS_S = 5.0
+NIGHTS = ("score", "alert", "nightclient", "night")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,32 +88,30 @@ def _round(
     own: OwnDatabase, port: int, people: list[dict[str, Any]], seconds: int, seed: int
 ) -> tuple[list[Answer], list[tuple[float, float]]]:
     """Answers, and from when to when each night ran."""
-    nights: list[tuple[float, float]] = []
     is_over = threading.Event()
     work = {"port": port, "people": people, "lasts_s": seconds, "pause_s": PAUSE_S, "seed": seed}
-    running = threading.Thread(target=_run_nights, args=(own, nights, seconds * CALM_SHARE, is_over))
-    running.start()
-    try:
-        done = subprocess.run(
-            [sys.executable, "-m", "coaching.speed.crowd"], cwd=ROOT, env=own.env, input=json.dumps(work),
-            text=True, stdout=subprocess.PIPE, timeout=seconds + 120,
-        )  # fmt: skip
-    finally:
-        is_over.set()
-        running.join()
+    with ThreadPoolExecutor(1) as beside:
+        running = beside.submit(_run_nights, own, seconds * CALM_SHARE, is_over)
+        try:
+            done = subprocess.run(
+                [sys.executable, "-m", "coaching.speed.crowd"], cwd=ROOT, env=own.env,
+                input=json.dumps(work), text=True, stdout=subprocess.PIPE, timeout=seconds + 120,
+            )  # fmt: skip
+        finally:
+            is_over.set()
+        nights = running.result()
     if done.returncode != 0:
         raise BenchError("The crowd did not come to its end; what stopped it stands above.")
     return [Answer(*each) for each in json.loads(done.stdout)], nights
 
 
-def _run_nights(
-    own: OwnDatabase, nights: list[tuple[float, float]], after_s: float, is_over: threading.Event
-) -> None:
+def _run_nights(own: OwnDatabase, after_s: float, is_over: threading.Event) -> list[tuple[float, float]]:
     """The same night again and again, by the clock of the served process or by one that a worker would be."""
+    nights: list[tuple[float, float]] = []
     if is_over.wait(after_s):
-        return
+        return nights
     while not is_over.is_set():
-        forget_nights(own)
+        forget_beside_readers(own, NIGHTS)
         if own.engine == "postgresql":
             began = time.time()
             own.run("-m", "coaching.speed.work_through")
@@ -119,6 +119,7 @@ def _run_nights(
         else:
             nights.extend(_night_by_the_clock(own, is_over))
         is_over.wait(RESTS_S)
+    return nights
 
 
 def _night_by_the_clock(own: OwnDatabase, is_over: threading.Event) -> Iterator[tuple[float, float]]:

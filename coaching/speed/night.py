@@ -7,6 +7,7 @@ from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import psycopg
 from psycopg import sql
@@ -84,16 +85,23 @@ def _loop(own: OwnDatabase, clients: int, on: date) -> Figures:
 
 def forget_nights(own: OwnDatabase) -> None:
     """Whatever a night has written, and the traces of it."""
-    tables = [f"coaching_{name}" for name in WRITTEN]
     if own.engine == "sqlite":
-        with closing(sqlite3.connect(own.file)) as connection:
-            for table in tables:
-                connection.execute(f"DELETE FROM {table}")  # noqa: S608 - our own name
-            connection.commit()
+        forget_beside_readers(own, WRITTEN)
         return
     with psycopg.connect(own.owner, autocommit=True) as connection:
-        names = sql.SQL(", ").join(map(sql.Identifier, tables))
+        names = sql.SQL(", ").join(sql.Identifier(f"coaching_{name}") for name in WRITTEN)
         connection.execute(sql.SQL("TRUNCATE {} CASCADE").format(names))
+
+
+def forget_beside_readers(own: OwnDatabase, names: Sequence[str]) -> None:
+    """The rows of these tables, without a lock that anybody who reads would wait for."""
+    opened: Any = (
+        sqlite3.connect(own.file, timeout=60) if own.engine == "sqlite" else psycopg.connect(own.owner)
+    )
+    with closing(opened) as connection:
+        for name in names:
+            connection.execute(f"DELETE FROM coaching_{name}")  # noqa: S608 - our own name
+        connection.commit()
 
 
 def _drain(own: OwnDatabase, on: date) -> float:
