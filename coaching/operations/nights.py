@@ -12,7 +12,8 @@ from coaching.compute.local_days import hours_in_local_day, newest_due_night
 from coaching.models import Alert, Client, Night, NightClient, NightClientState, NightStatus, Practice
 from coaching.models.scope import across_practices
 
-CHUNK = 200
+# On SQLite a chunk keeps all others who write waiting.
+CHUNK = 200 if connection.vendor == "postgresql" else 25
 MAX_ATTEMPTS = 3
 # A worker that died with many clients in hand accuses none of them: of deaths, only those alone are counted.
 MAX_ATTEMPTS_OF_A_KILLER = MAX_ATTEMPTS + 1
