@@ -90,6 +90,7 @@ def run_night(
                 return done, finish(night=night, now=now)
             done = done.plus(_run_chunk(claim, now))
             tell(done.clients)
+            nights.let_others_write()
         return done, False
 
 

@@ -1,5 +1,6 @@
 """The rows of a night: planned when due, claimed client by client, and finished when none is left to do."""
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -14,6 +15,7 @@ from coaching.models.scope import across_practices
 
 # On SQLite a chunk keeps all others who write waiting.
 CHUNK = 200 if connection.vendor == "postgresql" else 25
+OTHERS_WRITE_S = 0.1  # as long as they wait between two looks at the most
 MAX_ATTEMPTS = 3
 # A worker that died with many clients in hand accuses none of them: of deaths, only those alone are counted.
 MAX_ATTEMPTS_OF_A_KILLER = MAX_ATTEMPTS + 1
@@ -130,6 +132,12 @@ def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
         return None
     NightClient.objects.filter(id__in=claimed).update(attempts=F("attempts") + 1, claimed_at=Now())
     return Claim(night, tuple(claimed))
+
+
+def let_others_write() -> None:
+    """On SQLite others wait for the only writer by looking again and again: between two chunks they get in."""
+    if connection.vendor == "sqlite":
+        time.sleep(OTHERS_WRITE_S)
 
 
 def _give_up(rows: QuerySet[NightClient]) -> None:
