@@ -135,7 +135,7 @@ def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
 
 
 def let_others_write() -> None:
-    """On SQLite others wait for the only writer by looking again and again: between two chunks they get in."""
+    """On SQLite others look again and again whether nobody writes: between two chunks they get in."""
     if connection.vendor == "sqlite":
         time.sleep(OTHERS_WRITE_S)
 
