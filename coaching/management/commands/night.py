@@ -91,7 +91,7 @@ def _run_one(night: Night, tell: Callable[[str], None]) -> None:
         night=night,
         now=timezone.now(),
         tell=lambda done: tell(
-            f"{of_practice}, night of {night.night_on}: {done:,} of {there:,} clients scored here"
+            f"{of_practice}, night of {night.night_on}: {done:,} of {there:,} clients scored"
         ),
     )
 
