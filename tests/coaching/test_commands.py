@@ -131,7 +131,6 @@ ROWS = {
             (("--on", "2026-03-02", "--practice", NOBODY), 1, "no such practice"),
             (("--on", "2999-03-02"), 2, "no night is run ahead"),
             (("--on", "2026-03-02", "--processes", "0"), 2, "from 1 to 32"),
-            (("--on", "2026-03-02", "--processes", "2"), 2, "one process writes at a time"),
         ),
         keys=("nights",),
     ),

@@ -130,7 +130,8 @@ class Command(CommandByHand):
 
     def _show(self, made: DemoPractice, posted: Posted, today: date, var: Path) -> None:
         self.stderr.write("")
-        for member in Membership.objects.filter(practice=made.practice).select_related("practice", "account"):
+        of_practice = Membership.objects.filter(practice=made.practice).order_by("id")
+        for member in of_practice.select_related("practice", "account"):
             for line in sheet_lines(morning_sheet(membership=member, on=today)):
                 self.stdout.write(line)
         for line in self._further(made, posted, var):
