@@ -96,13 +96,16 @@ TEMPLATES = [
     }
 ]
 
-SQLITE_OPTIONS = {
-    "transaction_mode": "IMMEDIATE",
-    "timeout": 20,
-    "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
+SQLITE = {
+    "ENGINE": "coaching.sqlite_in_turn",
+    "OPTIONS": {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;",
+    },
+    # Opening the file, and closing it as the last one, takes longer than most of what is asked of it.
+    "CONN_MAX_AGE": None,
 }
-# Opening the file, and closing it as the last one, takes longer than most of what is asked of it.
-KEPT_OPEN = None
 # A database that is away, or busy for too long, must not hold a request: it answers 503 after two seconds of
 # waiting for a connection (others wait for its thread) or five for a lock, and the server ends what was asked
 # of it and takes too long.
@@ -133,16 +136,9 @@ if DATABASE_URL:
         DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
         DATABASES["default"]["OPTIONS"] = POSTGRESQL_OPTIONS | DATABASES["default"].get("OPTIONS", {})
     else:
-        DATABASES["default"] |= {"OPTIONS": SQLITE_OPTIONS, "CONN_MAX_AGE": KEPT_OPEN}
+        DATABASES["default"] |= SQLITE
 else:
-    DATABASES = {
-        "default": {
-            "ENGINE": "django.db.backends.sqlite3",
-            "NAME": VAR_DIR / "forbear.sqlite3",
-            "OPTIONS": SQLITE_OPTIONS,
-            "CONN_MAX_AGE": KEPT_OPEN,
-        }
-    }
+    DATABASES = {"default": SQLITE | {"NAME": VAR_DIR / "forbear.sqlite3"}}
 # The tables' owner, for migrations and grants alone; DATABASE_URL names a role that the policies hold for.
 DATABASE_OWNER = env.dj_db_url("MIGRATION_DATABASE_URL") if MIGRATION_DATABASE_URL else None
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"

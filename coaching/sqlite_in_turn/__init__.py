@@ -1,0 +1,1 @@
+"""Django's SQLite backend, but whoever writes waits for a turn."""
