@@ -23,7 +23,7 @@ METHOD = "bounded_dose_ratio"
 VERSION = "2"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class AdherenceAssessments:
     """Adherence of each client; every array has one entry per client.
 
@@ -78,7 +78,7 @@ class AdherenceAssessments:
     version: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Bounds:
     """Mean of each client with unknown sessions as 0 and as 1."""
 
@@ -88,7 +88,7 @@ class _Bounds:
     n_unknown: Ints
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _PerClient:
     """Adds up sessions for each client."""
 

@@ -21,7 +21,7 @@ Bools = NDArray[np.bool_]
 _ROUNDING = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SessionParts:
     """Parts of each session as completed / prescribed, one entry per session, not capped.
 
@@ -44,7 +44,7 @@ class SessionParts:
     is_over: Bools
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PartScores:
     """Mean of each part over the score window, one entry per client; nan where nothing counts.
 

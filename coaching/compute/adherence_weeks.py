@@ -21,7 +21,7 @@ Bools = NDArray[np.bool_]
 DAYS = 7
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WeeklyAdherence:
     """One client's weeks; every array has one entry per week, oldest first.
 

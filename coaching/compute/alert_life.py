@@ -11,7 +11,7 @@ Bools = NDArray[np.bool_]
 PATIENCE_NIGHTS = 21
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class AlertLives:
     """Nights on which an alert opened, and nights on which it stood; both (n_series, n_nights)."""
 

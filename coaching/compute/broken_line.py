@@ -10,7 +10,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class BrokenLineFits:
     """Best fit of each series; every array has one entry per series, nan (onset -1) where nothing fits.
 
@@ -33,7 +33,7 @@ class BrokenLineFits:
     noise_sd: Floats
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Precision:
     """Tri-diagonal inverse correlation of the observed days, laid out on the dense day grid."""
 
@@ -43,7 +43,7 @@ class _Precision:
     next_day: Ints
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Sums:
     """Products of ones, values and ramps under the inverse correlation; ramps give one column per onset."""
 

@@ -19,7 +19,7 @@ ONSETS_IN_EFFECT = 4.0
 """The best of many neighbouring onsets behaves like the best of so many separate ones; see pain_rise_p."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Screened:
     """Which findings pass, and in how many tests they were found.
 

@@ -20,7 +20,7 @@ CONFIRM_ABOVE = 1.5
 EXPLOSIVE_S = 1
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SiteDays:
     """Totals of each joint site and local day.
 

@@ -33,7 +33,7 @@ class HingeFit:
     n: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class HingeFits:
     """Best broken lines of many series; fields as in HingeFit, one entry per series."""
 

@@ -32,7 +32,7 @@ class OverDoseSettings:
 DEFAULT_SETTINGS = OverDoseSettings()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class OverDoses:
     """Completed against prescribed joint reps of each series over the over-dose window.
 

@@ -20,7 +20,7 @@ RECENT_MORNINGS_DAYS = 14
 USUAL_MORNINGS_DAYS = 56
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class OverLimits:
     """Days at or above the limit in the recent days, one entry per series.
 
@@ -41,7 +41,7 @@ class OverLimits:
     recent_days: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Settling:
     """Mornings after training against the usual morning, one entry per series.
 
@@ -62,7 +62,7 @@ class Settling:
     n_missing: Ints
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WeekMedians:
     """Median pain of the last seven days and of the seven before; nan where there is no report."""
 

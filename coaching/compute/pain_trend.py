@@ -78,7 +78,7 @@ class PainTrendSettings:
 DEFAULT_SETTINGS = PainTrendSettings()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SiteAssessments:
     """What a night knows about each series; every array has one entry per row.
 

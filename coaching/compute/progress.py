@@ -64,7 +64,7 @@ class ProgressSettings:
 DEFAULT_SETTINGS = ProgressSettings()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class LiftAssessments:
     """What a night knows about each lift; every array has one entry per series.
 

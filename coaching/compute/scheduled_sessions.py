@@ -54,7 +54,7 @@ class AdherenceSettings:
 DEFAULT_SETTINGS = AdherenceSettings()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ScheduledSessions:
     """Sessions on the clients' calendars, one entry per session, in any order.
 
@@ -90,7 +90,7 @@ class ScheduledSessions:
         return np.where(self.state == DONE, self.done_day - self.due_day, np.nan)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class JudgedSessions:
     """What each session counts as on the day of the score; every array has one entry per session.
 

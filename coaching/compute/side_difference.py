@@ -43,7 +43,7 @@ class SideSettings:
 DEFAULT_SETTINGS = SideSettings()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SideDifferences:
     """Left against right, one entry per lift or joint; nan where a side has no value in the window.
 
@@ -70,7 +70,7 @@ class SideDifferences:
     n_right: Ints
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _LiftSide:
     """The values of one side in ln(e1RM), summed up."""
 
@@ -82,7 +82,7 @@ class _LiftSide:
     noise: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _PainSide:
     n: Ints
     mean: Floats

@@ -35,7 +35,7 @@ class ToleratedSettings:
 DEFAULT_SETTINGS = ToleratedSettings()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ToleratedExposure:
     """What each site has tolerated; every array has one entry per site.
 
@@ -67,7 +67,7 @@ class ToleratedExposure:
     n_not_quiet_within: Ints
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class PlannedAgainstTolerated:
     """Weekly joint reps of a plan against cap and history, one entry per site.
 

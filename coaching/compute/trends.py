@@ -42,7 +42,7 @@ class MannKendall:
     n: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class MannKendalls:
     """Mann-Kendall tests of many series; fields as in MannKendall, one entry per series."""
 
@@ -73,7 +73,7 @@ class TheilSen:
     n: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class TheilSens:
     """Theil-Sen lines of many series; fields as in TheilSen, one entry per series."""
 

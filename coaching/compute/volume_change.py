@@ -11,7 +11,7 @@ Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class VolumeChanges:
     """Weekly joint reps of each series.
 
