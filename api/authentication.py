@@ -13,28 +13,29 @@ from coaching.models import Actor, Client, DeviceToken, Role, ServiceToken
 from coaching.models.scope import across_practices
 from coaching.operations.service_tokens import TOKEN_PREFIX, service_actor, usable_service_token
 from coaching.reads.clients import written_client
-from coaching.reads.devices import check_bearer_is_not_erased
+from coaching.reads.devices import check_bearer_is_not_erased, device_with
 
 LAST_USED_STEP = timedelta(minutes=10)
 IDLE_AFTER = timedelta(days=30)
 
 
 class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # knox is untyped
+    """Knox reads the header and makes the tokens; its own look-up goes through all tokens of the account."""
+
     @across_practices("the token is what names the practice")
     def authenticate_credentials(self, token: bytes) -> tuple[Any, DeviceToken | ServiceToken]:
         if not token.isascii() or len(token) > 200:
             raise exceptions.AuthenticationFailed("Invalid token.")
         if token.startswith(TOKEN_PREFIX.encode()):
             return _service(token.decode())
-        try:
-            account, device = super().authenticate_credentials(token)
-        except exceptions.AuthenticationFailed:
+        device = device_with(token.decode())
+        if device is None or _is_over(device) or not device.user.is_active:
             check_bearer_is_not_erased(token.decode())
-            raise
+            raise exceptions.AuthenticationFailed("Invalid token.")
         if not _belongs(device) or _is_idle(device):
             raise exceptions.AuthenticationFailed("Invalid token.")
         _note_use(device)
-        return account, device
+        return device.user, device
 
 
 def _service(token: str) -> tuple[Any, ServiceToken]:
@@ -73,6 +74,14 @@ def written_by(request: Request, named_uid: uuid.UUID | None) -> Client:
     client: Client = device.client
     client.practice = device.practice  # the same row: a device is of its client's practice
     return client
+
+
+def _is_over(device: DeviceToken) -> bool:
+    """Whether its time is over; it is gone then."""
+    is_over = device.expiry is not None and device.expiry < timezone.now()
+    if is_over:
+        device.delete()
+    return is_over
 
 
 def _belongs(device: DeviceToken) -> bool:

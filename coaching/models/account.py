@@ -1,7 +1,7 @@
 """Who signs in, and from which device."""
 
 import uuid
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.db import models
@@ -44,16 +44,7 @@ class Account(AbstractBaseUser):
 
 
 class DeviceTokenManager(AuthTokenManager.from_queryset(ScopedQuerySet)):  # type: ignore[misc]  # knox is untyped
-    """As knox makes and finds tokens, bound to the practice like every other query."""
-
-    def get_queryset(self) -> Any:
-        """With the practice and who it is there: every request asks for them.
-
-        Of an account's other tokens, which knox goes through as well, nobody asks for more than their rows.
-        """
-        rows = super().get_queryset()
-        is_of_an_account = hasattr(self, "instance")
-        return rows if is_of_an_account else rows.select_related("practice", "membership", "client")
+    """As knox makes tokens, bound to the practice like every other query."""
 
 
 class DeviceToken(AbstractAuthToken, OfPractice):  # type: ignore[misc]  # knox is untyped

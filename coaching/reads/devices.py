@@ -1,13 +1,29 @@
-"""The devices of an account, for its holder."""
+"""The devices of an account, for its holder, and the one that a token is of."""
 
 from datetime import datetime
 
 from django.db.models import Q
+from django.utils.crypto import constant_time_compare
 from knox.crypto import hash_token
+from knox.settings import CONSTANTS
 
 from coaching.errors import GoneError
 from coaching.models import Actor, DeviceToken, ErasedDigest
+from coaching.models.kept_query import KeptQuery
 from coaching.models.scope import across_practices
+
+_OF_KEY = KeptQuery(
+    lambda: DeviceToken.objects.filter(token_key="").select_related(
+        "user", "practice", "membership", "client"
+    )
+)
+
+
+def device_with(token: str) -> DeviceToken | None:
+    """With its account, its practice, and who the bearer is there: every request asks for them."""
+    digest = hash_token(token)
+    of_key = _OF_KEY.rows(token[: CONSTANTS.TOKEN_KEY_LENGTH])
+    return next((device for device in of_key if constant_time_compare(device.digest, digest)), None)
 
 
 @across_practices("an account may be signed in to several practices")

@@ -136,9 +136,7 @@ MUTANTS: dict[str, tuple[str, Mutate]] = {
     ),
     "tokens whose time is over": (
         "signing in",
-        lambda patch: patch.setattr(
-            authentication.DeviceTokenAuthentication, "_cleanup_token", lambda *args: False
-        ),
+        lambda patch: patch.setattr(authentication, "_is_over", lambda device: False),
     ),
     "another sentence for what is not yours": ("clients", instead(client_for, told_apart)),
     "a denied call that leaves a row": ("clients", instead(client_for, noted_first)),
