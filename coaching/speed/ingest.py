@@ -13,6 +13,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import psycopg
+
 from coaching.speed.bodies import rows_again, session_body
 from coaching.speed.measuring import Contender, Figures, Goal, Measured, measure
 from coaching.speed.own_database import ROOT, BenchError, OwnDatabase, own_database
@@ -142,6 +144,7 @@ class _Bench:
     def _sent(
         self, crowd: _Crowd, posts: list[list[Any]], where: dict[str, Any], *, sessions_each: int = 1
     ) -> Figures:
+        self._look_at_tables()
         people = [person | {"posts": own} for person, own in zip(crowd.people, posts, strict=True)]
         shares = [people[place::PROCESSES] for place in range(PROCESSES)]
         with ExitStack() as stack:
@@ -159,6 +162,12 @@ class _Bench:
             "median_ms": 1000 * took[len(took) // 2],
             "p99_ms": 1000 * took[min(len(took) - 1, len(took) * 99 // 100)],
         }
+
+    def _look_at_tables(self) -> None:
+        """As autovacuum does within a minute: plans that were made for empty tables are made anew then."""
+        if self.own.engine == "postgresql":
+            with psycopg.connect(self.own.owner, autocommit=True) as owner:
+                owner.execute("ANALYZE")
 
 
 def _uid(chance: random.Random) -> str:
