@@ -3,6 +3,7 @@
 Threads wait for half-sent bodies, so in the open this stands behind a proxy that buffers requests.
 """
 
+import gc
 import os
 from typing import Any
 
@@ -22,10 +23,14 @@ limit_request_field_size = 8190
 
 
 def post_worker_init(worker: Any) -> None:
-    """A worker takes the place of one that has ended, or is the first: what those have counted is kept."""
+    """A worker takes the place of one that has ended, or is the first: what those have counted is kept.
+
+    What is loaded stays for good, so that no request waits while the collector goes through it.
+    """
     from coaching.post_counts import add_up_the_gone
 
     add_up_the_gone()
+    gc.freeze()
 
 
 accesslog = None  # request lines hold query strings
