@@ -15,7 +15,7 @@ from coaching.models.scope import across_practices
 
 # On SQLite a chunk keeps all others who write waiting.
 CHUNK = 200 if connection.vendor == "postgresql" else 25
-OTHERS_WRITE_S = 0.1  # as long as they wait between two looks at the most
+OTHERS_WRITE_S = 0.1  # as long as another process waits between two looks at the most
 MAX_ATTEMPTS = 3
 # A worker that died with many clients in hand accuses none of them: of deaths, only those alone are counted.
 MAX_ATTEMPTS_OF_A_KILLER = MAX_ATTEMPTS + 1
@@ -135,7 +135,10 @@ def claim_chunk(*, night: Night, chunk: int = CHUNK) -> Claim | None:
 
 
 def let_others_write() -> None:
-    """On SQLite others look again and again whether nobody writes: between two chunks they get in."""
+    """On SQLite another process looks again and again whether nobody writes: between two chunks it gets in.
+
+    The threads of this one have their turn without it.
+    """
     if connection.vendor == "sqlite":
         time.sleep(OTHERS_WRITE_S)
 
