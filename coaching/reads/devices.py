@@ -12,8 +12,9 @@ from coaching.models import Actor, DeviceToken, ErasedDigest
 from coaching.models.kept_query import KeptQuery
 from coaching.models.scope import across_practices
 
+ANY_KEY = ""  # in the place of the parameter
 _OF_KEY = KeptQuery(
-    lambda: DeviceToken.objects.filter(token_key="").select_related(
+    lambda: DeviceToken.objects.filter(token_key=ANY_KEY).select_related(
         "user", "practice", "membership", "client"
     )
 )
