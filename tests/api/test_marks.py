@@ -449,7 +449,7 @@ def test_a_304_is_answered_without_making_the_answer(doors, held, monkeypatch):
     assert not [
         sql for each in asked.values() for sql in each for table in made_of if f'FROM "{table}"' in sql
     ]
-    assert [len(each) for each in asked.values()] == [9, 10, 7]
+    assert [len(each) for each in asked.values()] == [8, 9, 6]
 
 
 def test_the_number_of_queries_of_a_304_does_not_grow(cast, doors, held):
@@ -464,7 +464,7 @@ def test_the_number_of_queries_of_a_304_does_not_grow(cast, doors, held):
         with CaptureQueriesContext(connection) as captured:
             assert doors.coach.get(address, HTTP_IF_NONE_MATCH=tag).status_code == 304
         counts.append(len([row for row in captured if row["sql"].lstrip(" (").startswith("SELECT")]))
-    assert counts == [9, 10, 7]
+    assert counts == [8, 9, 6]
 
 
 def read_of(record_kind):
