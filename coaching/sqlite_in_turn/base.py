@@ -4,7 +4,6 @@ SQLite lets one connection write and tells the others to look again later. Whoev
 is next, so that under a long run of writes somebody may never be; between processes that is still so.
 """
 
-from collections import defaultdict
 from typing import Any
 
 from django.db.backends.sqlite3 import base
@@ -12,7 +11,7 @@ from django.db.utils import OperationalError
 
 from coaching.sqlite_in_turn.turns import Turns
 
-_turns_of_files: defaultdict[str, Turns] = defaultdict(Turns)
+_turns_of_files: dict[str, Turns] = {}
 
 
 class DatabaseWrapper(base.DatabaseWrapper):
@@ -26,7 +25,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
         self._holds: Turns | None = None
 
     def _start_transaction_under_autocommit(self) -> None:
-        turns = _turns_of_files[str(self.settings_dict["NAME"])]
+        turns = _turns_of_files.setdefault(str(self.settings_dict["NAME"]), Turns())
         if not turns.take(self.settings_dict["OPTIONS"]["timeout"]):
             raise OperationalError("database is locked")
         self._holds = turns

@@ -2,7 +2,6 @@
 
 from collections import deque
 from threading import Condition
-from time import monotonic
 
 
 class Turns:
@@ -14,15 +13,16 @@ class Turns:
 
     def take(self, within_s: float) -> bool:
         """Whether the turn came in that time; who has it gives it back."""
-        place = object()
-        until = monotonic() + within_s
+        place, is_ours = object(), False
         with self._changed:
             self._waiting.append(place)
-            while self._waiting[0] is not place:
-                if not self._changed.wait(until - monotonic()):
+            try:
+                is_ours = self._changed.wait_for(lambda: self._waiting[0] is place, within_s)
+            finally:
+                if not is_ours:
                     self._waiting.remove(place)
-                    return False
-        return True
+                    self._changed.notify_all()
+        return is_ours
 
     def give_back(self) -> None:
         with self._changed:

@@ -9,6 +9,7 @@ import pytest
 from django.db import ConnectionHandler, OperationalError, connections
 
 from coaching.sqlite_in_turn.base import DatabaseWrapper
+from coaching.sqlite_in_turn.turns import Turns
 
 BETWEEN_S = 0.05
 WITHIN_S = 20.0
@@ -87,6 +88,20 @@ def test_who_waited_too_long_is_told_so_and_keeps_nobody_else_waiting(writer, fi
     first.commit()
     later.join(WITHIN_S)
     assert came(file) == [2]
+
+
+def test_who_is_interrupted_while_waiting_keeps_nobody_else_waiting(monkeypatch):
+    turns = Turns()
+    assert turns.take(WITHIN_S)
+    with monkeypatch.context() as patch, pytest.raises(KeyboardInterrupt):
+        patch.setattr(turns._changed, "wait", interrupted)
+        turns.take(WITHIN_S)
+    turns.give_back()
+    assert turns.take(0.2)
+
+
+def interrupted(timeout_s):
+    raise KeyboardInterrupt
 
 
 def test_a_writer_in_another_process_is_waited_for_as_before_and_the_turn_is_free_again(writer, file):
