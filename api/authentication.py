@@ -28,8 +28,8 @@ class DeviceTokenAuthentication(TokenAuthentication):  # type: ignore[misc]  # k
             raise exceptions.AuthenticationFailed("Invalid token.")
         if token.startswith(TOKEN_PREFIX.encode()):
             return _service(token.decode())
-        device = device_with(token.decode())
-        if device is None or _is_over(device) or not device.user.is_active:
+        device = _device_with(token.decode())
+        if device is None or not device.user.is_active:
             check_bearer_is_not_erased(token.decode())
             raise exceptions.AuthenticationFailed("Invalid token.")
         if not _belongs(device) or _is_idle(device):
@@ -76,12 +76,17 @@ def written_by(request: Request, named_uid: uuid.UUID | None) -> Client:
     return client
 
 
+def _device_with(token: str) -> DeviceToken | None:
+    """None for one whose time is over, which is removed by that."""
+    device = device_with(token)
+    if device is None or not _is_over(device):
+        return device
+    device.delete()
+    return None
+
+
 def _is_over(device: DeviceToken) -> bool:
-    """Whether its time is over; it is gone then."""
-    is_over = device.expiry is not None and device.expiry < timezone.now()
-    if is_over:
-        device.delete()
-    return is_over
+    return device.expiry is not None and bool(device.expiry < timezone.now())
 
 
 def _belongs(device: DeviceToken) -> bool:
